@@ -1,0 +1,127 @@
+"""What a check is, and the read-only view it judges."""
+
+from typing import Literal, NamedTuple, Protocol
+
+from watchdog.core.values import JsonObject, Numbers
+
+Demand = Literal["advise", "cut"]
+
+
+class Finding(NamedTuple):
+    """What a check says: a demand, one plain sentence, and the numbers behind it."""
+
+    demand: Demand
+    sentence: str
+    numbers: Numbers
+
+
+class SourceView(Protocol):
+    """What is known of the source behind a heater."""
+
+    @property
+    def on_change(self) -> bool:
+        """True when silence is normal and proof of life comes another way."""
+
+    @property
+    def longest_interval_s(self) -> float:
+        """The longest time between two reports (or two proofs of life) of a healthy source."""
+
+    @property
+    def alive_at(self) -> float:
+        """The time of the last proof of life of the source, any of its readings included."""
+
+
+class HeaterView(Protocol):
+    """One heater as a check may see it: newest values with their ages. Times are engine seconds."""
+
+    @property
+    def printer(self) -> str: ...
+
+    @property
+    def heater(self) -> str: ...
+
+    @property
+    def now(self) -> float: ...
+
+    @property
+    def since(self) -> float:
+        """When watching of this heater began (start, reset or resume): nothing was heard before."""
+
+    @property
+    def temperature_c(self) -> float | None:
+        """The newest live temperature of the controlling sensor; None before the first."""
+
+    @property
+    def temperature_at(self) -> float: ...
+
+    @property
+    def previous_c(self) -> float | None:
+        """The temperature before the newest one."""
+
+    @property
+    def previous_at(self) -> float: ...
+
+    @property
+    def hottest_c(self) -> float | None:
+        """The hottest newest value over all sensors of this heater."""
+
+    @property
+    def fresh(self) -> bool:
+        """True when the input being judged brought a live temperature of this heater."""
+
+    @property
+    def target_c(self) -> float | None:
+        """The newest target; 0 is commanded off, None is unknown (which is never off)."""
+
+    @property
+    def target_at(self) -> float: ...
+
+    @property
+    def target_changed_at(self) -> float:
+        """When the target last took another value."""
+
+    @property
+    def duty(self) -> float | None: ...
+
+    @property
+    def duty_at(self) -> float: ...
+
+    @property
+    def power_w(self) -> float | None: ...
+
+    @property
+    def darkened(self) -> bool:
+        """True while a relay that feeds this printer's board is known to be off: silence is expected."""
+
+    @property
+    def latched(self) -> bool: ...
+
+    @property
+    def source(self) -> SourceView: ...
+
+    @property
+    def period_s(self) -> float | None:
+        """The observer's estimate of the reporting period; None while it learns or when it failed."""
+
+    def slope_k_per_s(self) -> float | None:
+        """The observer's least-squares slope over its window; None while it learns or when it failed."""
+
+
+class Check(Protocol):
+    """A small state machine for one heater. It shares no state with another check.
+
+    `on_reading` runs after anything new about the heater; `on_deadline` runs at exactly `deadline`, which
+    must then be moved. `headroom` is how near the check came since it was last asked, 0 (far) to 1 (tripped).
+    """
+
+    name: str
+    deadline: float
+    headroom: float
+
+    def on_reading(self, view: HeaterView) -> Finding | None: ...
+
+    def on_deadline(self, view: HeaterView) -> Finding | None: ...
+
+    def snapshot(self) -> JsonObject: ...
+
+    def restore(self, saved: JsonObject) -> None: ...

@@ -1,0 +1,1 @@
+"""Settings: files to checked values, or all the problems at once."""

@@ -1,0 +1,122 @@
+"""How brokers and relays are reached: plain values that fit a settings file, a latch record and a driver alike.
+
+Secrets are never in here, only where they are kept: a file, or the name of a systemd credential.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from watchdog.core.values import STRICT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tls:
+    """Transport security: verified always. `ca_file` empty means the system's authorities."""
+
+    __pydantic_config__ = STRICT
+
+    ca_file: str = ""
+    certificate_file: str = ""
+    key_file: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Broker:
+    """An MQTT broker. `protocol` is the MQTT version; a password comes from a file or a systemd credential."""
+
+    __pydantic_config__ = STRICT
+
+    host: str
+    port: int = 1883
+    protocol: Literal["3.1.1", "5"] = "5"
+    user: str = ""
+    password_file: str = ""
+    password_credential: str = ""
+    tls: Tls | None = None
+    keepalive_s: int = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchOrder:
+    """Where a plug listens and what it must be sent to open. There is no way to say how to close it."""
+
+    __pydantic_config__ = STRICT
+
+    topic: str
+    off: str = "off"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchEcho:
+    """Where a plug says what it is doing. `pointer` (RFC 6901) picks the value out of a JSON payload."""
+
+    __pydantic_config__ = STRICT
+
+    topic: str
+    off: str = "off"
+    on: str = "on"
+    pointer: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchMeter:
+    """Where a plug reports the power through it, in watts. At or under `standby_w` the power counts as gone."""
+
+    __pydantic_config__ = STRICT
+
+    topic: str
+    pointer: str = ""
+    standby_w: float = 2.0
+    within_s: float = 75.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchPresence:
+    """Where a plug (or its last will) says whether it is there at all."""
+
+    __pydantic_config__ = STRICT
+
+    topic: str
+    here: str = "online"
+    gone: str = "offline"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MqttRelay:
+    """A plug or relay board on MQTT."""
+
+    __pydantic_config__ = STRICT
+
+    broker: Broker
+    order: SwitchOrder
+    echo: SwitchEcho | None = None
+    meter: SwitchMeter | None = None
+    presence: SwitchPresence | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommandRelay:
+    """A program that opens a relay. Argument lists, never a shell.
+
+    `off` exits 0 when the command was sent. `ask`, if given, prints `on` or `off` on its first line: the echo, and
+    the proof that the relay can be reached; it runs every `ask_every_s`.
+    """
+
+    __pydantic_config__ = STRICT
+
+    off: tuple[str, ...]
+    ask: tuple[str, ...] = ()
+    ask_every_s: float = 30.0
+    time_limit_s: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PretendRelay:
+    """Cuts nothing: for trying things out. Writes each command to `file` (empty: nowhere) and echoes it."""
+
+    __pydantic_config__ = STRICT
+
+    file: str = ""
+
+
+RelayAddress = MqttRelay | CommandRelay | PretendRelay
