@@ -1,8 +1,9 @@
 """What a check is, and the read-only view it judges."""
 
-from typing import Literal, NamedTuple, Protocol
+from abc import ABC, abstractmethod
+from typing import ClassVar, Literal, NamedTuple, Protocol
 
-from watchdog.core.values import JsonObject, Numbers
+from watchdog.core.values import INFINITY, JsonObject, Numbers, from_plain, to_plain
 
 Demand = Literal["advise", "cut"]
 
@@ -107,21 +108,37 @@ class HeaterView(Protocol):
         """The observer's least-squares slope over its window; None while it learns or when it failed."""
 
 
-class Check(Protocol):
+class Check(ABC):
     """A small state machine for one heater. It shares no state with another check.
 
-    `on_reading` runs after anything new about the heater; `on_deadline` runs at exactly `deadline`, which
-    must then be moved. `headroom` is how near the check came since it was last asked, 0 (far) to 1 (tripped).
+    `on_reading` runs after anything new about the heater; `on_deadline` runs at exactly `deadline` (engine
+    seconds), which must then be moved. `headroom` is how near the check came since it was last asked, 0 (far) to 1
+    (tripped). `STATE` names the attributes that make up its memory.
     """
 
-    name: str
-    deadline: float
-    headroom: float
+    name: ClassVar[str]
+    STATE: ClassVar[tuple[str, ...]] = ()
 
+    def __init__(self) -> None:
+        self.deadline = INFINITY
+        self.headroom = 0.0
+
+    @abstractmethod
     def on_reading(self, view: HeaterView) -> Finding | None: ...
 
+    @abstractmethod
     def on_deadline(self, view: HeaterView) -> Finding | None: ...
 
-    def snapshot(self) -> JsonObject: ...
+    def near(self, share: float) -> None:
+        """Note how near the check came without tripping; `share` above 0.99 is held there."""
+        if share > self.headroom:
+            self.headroom = min(share, 0.99)
 
-    def restore(self, saved: JsonObject) -> None: ...
+    def snapshot(self) -> JsonObject:
+        """The whole memory of the check as plain JSON values."""
+        return {key: to_plain(getattr(self, key)) for key in ("deadline", "headroom", *self.STATE)}
+
+    def restore(self, saved: JsonObject) -> None:
+        """Continue from `snapshot`; raises KeyError when something is missing."""
+        for key in ("deadline", "headroom", *self.STATE):
+            setattr(self, key, from_plain(saved[key]))

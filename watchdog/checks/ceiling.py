@@ -1,0 +1,93 @@
+"""The reading stays above an absolute limit."""
+
+from dataclasses import dataclass
+
+from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.values import INFINITY, NEVER, STRICT
+
+SILENCE_INTERVALS = 2.5
+"""So many reporting intervals without a word, and a reading above the ceiling stands as undenied."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CeilingLimits:
+    """Limits of the ceiling check."""
+
+    __pydantic_config__ = STRICT
+
+    above_c: float
+    """Absolute limit in degrees Celsius, above 0; a reading exactly at it is still allowed."""
+
+    confirm_s: float
+    """How long readings must stay above it, in seconds; 0 cuts on the first one."""
+
+
+class Ceiling(Check):
+    """Cuts when the hottest valid sensor of a heater stays above `above_c` for `confirm_s`.
+
+    It needs two readings above the limit (three when one below came between them), so that one wild sample does
+    nothing; readings below must persist for `confirm_s` to clear it, so that a second voice on the topic cannot talk a
+    hot reading away. When readings stop while above the limit, or come only on change, the last word stands.
+    With `confirm_s` 0 the first reading above the limit cuts. It uses raw readings alone.
+    """
+
+    name = "ceiling"
+    STATE = ("_since", "_above", "_below_since", "_denied")
+
+    def __init__(self, limits: CeilingLimits) -> None:
+        super().__init__()
+        self.limits = limits
+        self._since = NEVER
+        self._above = 0
+        self._below_since = NEVER
+        self._denied = False
+
+    def on_reading(self, view: HeaterView) -> Finding | None:
+        hottest_c = view.hottest_c
+        if not view.fresh or hottest_c is None:
+            return None
+        if hottest_c <= self.limits.above_c:
+            self._clear_when_it_lasts(view.now, hottest_c)
+            return None
+        now = view.now
+        if self._since == NEVER:
+            self._since = now
+        self._above += 1
+        self._below_since = NEVER
+        needed = 1 if self.limits.confirm_s == 0.0 else 3 if self._denied else 2
+        if self._above >= needed and now - self._since >= self.limits.confirm_s:
+            return self._finding(view, hottest_c)
+        quiet_s = 0.0 if view.source.on_change else SILENCE_INTERVALS * view.source.longest_interval_s
+        self.deadline = max(self._since + self.limits.confirm_s, now + quiet_s)
+        self.near(0.95)
+        return None
+
+    def on_deadline(self, view: HeaterView) -> Finding | None:
+        self.deadline = INFINITY
+        hottest_c = view.hottest_c
+        if hottest_c is None or hottest_c <= self.limits.above_c:
+            return None
+        return self._finding(view, hottest_c)
+
+    def _clear_when_it_lasts(self, now: float, hottest_c: float) -> None:
+        self.deadline = INFINITY
+        if self._since == NEVER:
+            self.near(0.95 * hottest_c / self.limits.above_c)
+            return
+        self._denied = True
+        if self._below_since == NEVER:
+            self._below_since = now
+        elif now - self._below_since >= self.limits.confirm_s:
+            self._since = self._below_since = NEVER
+            self._above = 0
+            self._denied = False
+
+    def _finding(self, view: HeaterView, hottest_c: float) -> Finding:
+        self.deadline = INFINITY
+        self.headroom = 1.0
+        lasted_s = view.now - self._since
+        return Finding(
+            "cut",
+            f"{view.heater} reads {hottest_c:.1f} degC, above its ceiling of {self.limits.above_c:.1f} degC for {lasted_s:.1f} s",
+            {"temperature_c": hottest_c, "above_c": self.limits.above_c, "lasted_s": lasted_s, "confirm_s": self.limits.confirm_s},
+        )

@@ -1,0 +1,96 @@
+"""Nothing fresh is heard of a heater that may be heating."""
+
+from dataclasses import dataclass
+
+from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.values import INFINITY, STRICT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoReadingsLimits:
+    """Limits of the no-readings check."""
+
+    __pydantic_config__ = STRICT
+
+    advise_s: float
+    """Silence, in seconds, after which readings count as stale and `status` says so."""
+
+    grace_s: float
+    """Silence, in seconds, after which the power is cut when heat is asked for; two reporting intervals at least."""
+
+    cold_c: float
+    """At or below this, in degrees Celsius, a heater with no target is cold and its silence is no danger."""
+
+    cooling_k_per_s: float = 0.01
+    """A fall at least this fast, in kelvin a second, when last heard, is cooling."""
+
+
+class NoReadings(Check):
+    """Cuts when nothing fresh came for `grace_s` while heat was asked for, or while the heater was neither cold nor cooling.
+
+    Before that, after `advise_s`, it advises. A printer that its owner switches off cold, or warm and cooling, stays an
+    advisory; so does one whose board a relay has just taken down. A source that reports on change is heard through its proof
+    of life. A heater that was never heard since the start is an advisory: a retained target alone asks for nothing.
+    It uses raw readings alone; only the question whether the heater was cooling asks the observer, and a heater
+    of which that is unknown was not.
+    """
+
+    name = "no readings"
+    STATE = ("_advised",)
+
+    def __init__(self, limits: NoReadingsLimits) -> None:
+        super().__init__()
+        self.limits = limits
+        self._advised = False
+        self.deadline = float("-inf")  # due at the first chance: the wait begins when the watch does
+
+    def on_reading(self, view: HeaterView) -> Finding | None:
+        heard_at = _heard_at(view)
+        if view.now - heard_at < self.limits.advise_s:
+            self._advised = False
+            self.deadline = heard_at + self.limits.advise_s
+        return None
+
+    def on_deadline(self, view: HeaterView) -> Finding | None:
+        limits = self.limits
+        heard_at = _heard_at(view)
+        if view.now < heard_at + limits.advise_s:
+            self.deadline = heard_at + limits.advise_s
+            return None
+        self.near(0.9 * (view.now - heard_at) / limits.grace_s)
+        if view.now < heard_at + limits.grace_s:
+            self.deadline = heard_at + limits.grace_s
+            return self._advice(view, view.now - heard_at)
+        self.deadline = INFINITY
+        return self._verdict(view, view.now - heard_at)
+
+    def _advice(self, view: HeaterView, silent_s: float) -> Finding | None:
+        if self._advised:
+            return None
+        self._advised = True
+        return Finding("advise", f"nothing fresh of {view.heater} for {silent_s:.0f} s", {"silent_s": silent_s})
+
+    def _verdict(self, view: HeaterView, silent_s: float) -> Finding | None:
+        temperature_c = view.temperature_c
+        if view.darkened or temperature_c is None:
+            return self._advice(view, silent_s)
+        numbers = {"silent_s": silent_s, "grace_s": self.limits.grace_s, "temperature_c": temperature_c}
+        if view.target_c is not None and view.target_c > 0.0:
+            self.headroom = 1.0
+            numbers["target_c"] = view.target_c
+            why = f"while its target is {view.target_c:.0f} degC"
+            return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
+        slope = view.slope_k_per_s()
+        if temperature_c <= self.limits.cold_c or (slope is not None and slope <= -self.limits.cooling_k_per_s):
+            return self._advice(view, silent_s)
+        self.headroom = 1.0
+        why = f"after {temperature_c:.0f} degC that was not seen to cool"
+        return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
+
+
+def _heard_at(view: HeaterView) -> float:
+    """When the heater was last heard; its source's proof of life counts for a value that is sent only on change."""
+    heard_at = max(view.since, view.temperature_at)
+    if view.source.on_change and view.temperature_c is not None:
+        return max(heard_at, view.source.alive_at)
+    return heard_at

@@ -1,0 +1,102 @@
+"""The reading stays above a non-zero target and does not come back."""
+
+from dataclasses import dataclass
+
+from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.values import INFINITY, NEVER, STRICT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OvershootLimits:
+    """Limits of the overshoot check."""
+
+    __pydantic_config__ = STRICT
+
+    band_k: float
+    """How far above its target a healthy controller may swing, in kelvin."""
+
+    rise_k: float
+    """A further rise, in kelvin, that shows the heater is still being heated."""
+
+    confirm_s: float
+    """How long the rise must have lasted without a fall, in seconds."""
+
+    hang_s: float
+    """How long the reading may stay above the band without falling at all, in seconds."""
+
+    settle_s: float
+    """How long after a change of target stored heat may still carry the reading on, in seconds."""
+
+    step_k: float = 0.5
+    """The smallest fall, in kelvin, that counts as falling."""
+
+
+class Overshoot(Check):
+    """Cuts when a heater stays above its target by more than `band_k` and is not falling towards it.
+
+    Still rising (`rise_k` above its lowest value up there, for `confirm_s`) is enough; hanging there without a fall
+    of `step_k` takes `hang_s`. A target that was just lowered gets `settle_s` before anything counts, and after
+    that the reading only has to keep falling. The ringing of a badly tuned loop stays inside the band or turns back.
+    It says nothing while the target is off (0) or unknown.
+    """
+
+    name = "overshoot"
+    STATE = ("_since", "_lowest_c", "_fell_at")
+
+    def __init__(self, limits: OvershootLimits) -> None:
+        super().__init__()
+        self.limits = limits
+        self._since = NEVER
+        self._lowest_c = INFINITY
+        self._fell_at = NEVER
+
+    def on_reading(self, view: HeaterView) -> Finding | None:
+        temperature_c, target_c = view.temperature_c, view.target_c
+        if target_c is None or target_c <= 0.0 or temperature_c is None:
+            self._since = NEVER
+            return None
+        excess_k = temperature_c - target_c
+        if excess_k <= self.limits.band_k:
+            self._since = NEVER
+            if excess_k > 0.0:
+                self.near(0.8 * excess_k / self.limits.band_k)
+            return None
+        if not view.fresh:
+            return None
+        now = view.now
+        settling = now - view.target_changed_at < self.limits.settle_s
+        if self._since == NEVER or settling:
+            self._since = now if self._since == NEVER else self._since
+            self._lowest_c, self._fell_at = temperature_c, now
+            return None
+        if temperature_c <= self._lowest_c - self.limits.step_k:
+            self._lowest_c, self._fell_at = temperature_c, now
+        return self._judge(view, temperature_c, target_c)
+
+    def _judge(self, view: HeaterView, temperature_c: float, target_c: float) -> Finding | None:
+        limits = self.limits
+        unfallen_s = view.now - self._fell_at
+        self.near(0.8 + 0.2 * unfallen_s / limits.hang_s)
+        before_c = self._lowest_c if view.previous_c is None else view.previous_c
+        risen_k = min(temperature_c, before_c) - self._lowest_c  # one wild sample is no rise
+        rising = risen_k >= limits.rise_k and unfallen_s >= limits.confirm_s
+        if not rising and unfallen_s < limits.hang_s:
+            return None
+        self.headroom = 1.0
+        how = f"rose {risen_k:.1f} K more" if rising else "did not fall"
+        return Finding(
+            "cut",
+            f"{view.heater} is {temperature_c - target_c:.1f} K above its target of {target_c:.1f} degC and {how} in {unfallen_s:.0f} s",
+            {
+                "temperature_c": temperature_c,
+                "target_c": target_c,
+                "excess_k": temperature_c - target_c,
+                "band_k": limits.band_k,
+                "risen_k": risen_k,
+                "unfallen_s": unfallen_s,
+            },
+        )
+
+    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
+        self.deadline = INFINITY
+        return None

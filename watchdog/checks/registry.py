@@ -1,0 +1,41 @@
+"""The one list of checks. A new check adds one line here."""
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from watchdog.checks.ceiling import Ceiling, CeilingLimits
+from watchdog.checks.no_readings import NoReadings, NoReadingsLimits
+from watchdog.checks.out_of_range import OutOfRange, OutOfRangeLimits
+from watchdog.checks.overshoot import Overshoot, OvershootLimits
+from watchdog.core.check import Check
+
+
+class Entry(NamedTuple):
+    """A check as the settings and the assembly see it: its class and its limits."""
+
+    check: type[Check]
+    limits: type[Any]
+    always_armed: bool = False
+
+    @property
+    def name(self) -> str:
+        """The name people see, in trips and in `status`."""
+        return self.check.name
+
+    @property
+    def key(self) -> str:
+        """The name in settings files."""
+        return self.check.name.replace(" ", "_")
+
+    def build(self, limits: Any) -> Check:  # noqa: ANN401 - an instance of self.limits
+        """A fresh check under these limits."""
+        factory: Callable[[Any], Check] = self.check
+        return factory(limits)
+
+
+CHECKS: tuple[Entry, ...] = (
+    Entry(Ceiling, CeilingLimits, always_armed=True),
+    Entry(OutOfRange, OutOfRangeLimits, always_armed=True),
+    Entry(NoReadings, NoReadingsLimits),
+    Entry(Overshoot, OvershootLimits),
+)

@@ -1,0 +1,1 @@
+"""What heaters are made of and what they can do. Pure."""

@@ -1,0 +1,92 @@
+"""What may be expected of any heater of a class, for owners who tell us nothing more.
+
+The temperatures are common practice for desktop printers; the harm temperatures lie under the short-term limits of the parts
+that such heaters are built from (adhesives about 200 degC, polymer sheets and boards 130 to 170, fluoropolymer liners about 260).
+A heater's own settings come first.
+"""
+
+from dataclasses import dataclass
+
+Limits = dict[str, dict[str, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class HeaterClass:
+    """Defaults of one class of heater: temperatures in degrees Celsius, times in seconds, differences in kelvin."""
+
+    name: str
+    normal_max_c: float
+    harm_c: float
+    highest_harm_c: float
+    plausible_c: tuple[float, float]
+    stored_rise_k: float
+    drop_k: float
+    cooling_within_s: float
+    time_constant_s: float
+    cold_c: float
+    limits: Limits
+
+
+BED = HeaterClass(
+    name="bed",
+    normal_max_c=110.0,
+    harm_c=130.0,
+    highest_harm_c=200.0,
+    plausible_c=(-40.0, 250.0),
+    stored_rise_k=12.0,
+    drop_k=1.0,
+    cooling_within_s=180.0,
+    time_constant_s=3600.0,
+    cold_c=45.0,
+    limits={
+        "ceiling": {"confirm_s": 3.0},
+        "out of range": {"coldest_c": -10.0, "hottest_c": 200.0, "confirm_s": 4.0},
+        "no readings": {"advise_s": 15.0, "grace_s": 45.0, "cold_c": 50.0},
+        "overshoot": {"band_k": 15.0, "rise_k": 3.0, "confirm_s": 10.0, "hang_s": 240.0, "settle_s": 60.0},
+    },
+)
+
+HOTEND = HeaterClass(
+    name="hotend",
+    normal_max_c=275.0,
+    harm_c=310.0,
+    highest_harm_c=550.0,
+    plausible_c=(-40.0, 600.0),
+    stored_rise_k=12.0,
+    drop_k=3.0,
+    cooling_within_s=60.0,
+    time_constant_s=600.0,
+    cold_c=45.0,
+    limits={
+        "ceiling": {"confirm_s": 2.0},
+        "out of range": {"coldest_c": -10.0, "hottest_c": 520.0, "confirm_s": 3.0},
+        "no readings": {"advise_s": 15.0, "grace_s": 30.0, "cold_c": 50.0},
+        "overshoot": {"band_k": 15.0, "rise_k": 5.0, "confirm_s": 3.0, "hang_s": 60.0, "settle_s": 20.0},
+    },
+)
+
+CHAMBER = HeaterClass(
+    name="chamber",
+    normal_max_c=65.0,
+    harm_c=90.0,
+    highest_harm_c=150.0,
+    plausible_c=(-40.0, 150.0),
+    stored_rise_k=8.0,
+    drop_k=1.0,
+    cooling_within_s=300.0,
+    time_constant_s=3600.0,
+    cold_c=40.0,
+    limits={
+        "ceiling": {"confirm_s": 5.0},
+        "out of range": {"coldest_c": -10.0, "hottest_c": 150.0, "confirm_s": 5.0},
+        "no readings": {"advise_s": 20.0, "grace_s": 60.0, "cold_c": 45.0},
+        "overshoot": {"band_k": 12.0, "rise_k": 3.0, "confirm_s": 20.0, "hang_s": 600.0, "settle_s": 120.0},
+    },
+)
+
+CLASSES: dict[str, HeaterClass] = {entry.name: entry for entry in (BED, HOTEND, CHAMBER)}
+
+
+def ceiling_c(normal_max_c: float, harm_c: float) -> float:
+    """The default ceiling: 15 K above the hottest target ever used, but never past half way to harm. All in degrees Celsius."""
+    return normal_max_c + min(15.0, 0.5 * (harm_c - normal_max_c))
