@@ -21,6 +21,7 @@ EventKind = Literal[
     "relay failed",
     "relay reachable",
     "relay unreachable",
+    "relay notice",
     "cut confirmed",
     "cut proven",
     "cut not confirmed",

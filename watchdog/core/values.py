@@ -2,8 +2,10 @@
 
 from typing import Any, TypeAlias
 
-Json: TypeAlias = "bool | int | float | str | list[Json] | dict[str, Json] | None"
-JsonObject: TypeAlias = "dict[str, Json]"
+Json: TypeAlias = Any
+"""A value that JSON can hold; its shape is checked where it comes in."""
+
+JsonObject: TypeAlias = dict[str, Json]
 Numbers: TypeAlias = dict[str, float]
 
 INFINITY = float("inf")

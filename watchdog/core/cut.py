@@ -1,0 +1,116 @@
+"""One cut: a printer whose power must go, how far along its relays it is, and what its temperature says."""
+
+from typing import Literal
+
+from watchdog.core.outputs import Event, EventKind, Level
+from watchdog.core.plan import CoolingPlan
+from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
+
+Verdict = Literal["cutting", "confirmed", "proven", "not confirmed"]
+Change = Literal["", "proven", "rising"]
+
+HEARD_WITHIN_S = 30.0
+"""A temperature older than this says nothing about cooling."""
+
+
+class Cut:
+    """Where a cut stands. `stage` is the index of the last relay that was commanded."""
+
+    STATE = (
+        "printer", "heater", "trip", "at", "stage", "verdict", "failure", "cooled", "cooling_by", "remind_at", "fed_told",
+        "start_c", "peak_c", "last_c", "last_at", "trusted_from",
+    )  # fmt: skip
+
+    def __init__(
+        self,
+        printer: str,
+        heater: str,
+        trip: str,
+        relays: tuple[str, ...],
+        at: float,
+        cooling: CoolingPlan | None = None,
+        temperature_c: float | None = None,
+    ) -> None:
+        self.printer, self.heater, self.trip, self.relays, self.at = printer, heater, trip, relays, at
+        self.cooling = cooling
+        self.stage = 0
+        self.trusted_from = 0  # relays before this one said off while the temperature said otherwise
+        self.verdict: Verdict = "cutting"
+        self.failure = ""
+        self.cooled = self.fed_told = False
+        self.cooling_by = self.remind_at = INFINITY
+        self.start_c = self.peak_c = self.last_c = temperature_c
+        self.last_at = NEVER
+        self.wait_for_cooling(at)
+
+    def wait_for_cooling(self, at: float) -> None:
+        """From `at` on the temperature has its time to turn down."""
+        if self.cooling is not None and not self.cooled:
+            self.cooling_by = at + self.cooling.within_s
+            self.start_c = self.last_c
+
+    def see(self, temperature_c: float, at: float) -> Change:
+        """Take a live temperature of the tripped heater; tells when it settles something.
+
+        A single wild sample settles nothing: the last two values must agree.
+        """
+        before_c, self.last_c, self.last_at = self.last_c, temperature_c, at
+        cooling = self.cooling
+        if cooling is None or self.cooled:
+            return ""
+        if before_c is None or self.start_c is None or self.peak_c is None:
+            self.start_c = self.peak_c = temperature_c
+            return ""
+        low_c, high_c = min(before_c, temperature_c), max(before_c, temperature_c)
+        self.peak_c = max(self.peak_c, low_c)
+        if high_c <= self.peak_c - cooling.drop_k and self.peak_c > cooling.cold_c:
+            self.cooled = True
+            self.cooling_by = INFINITY
+            if self.verdict != "proven":
+                self.verdict = "proven"
+                self.remind_at = INFINITY
+                return "proven"
+        elif low_c > self.start_c + cooling.stored_rise_k:
+            self.start_c = low_c
+            return "rising"
+        return ""
+
+    def overdue(self, at: float) -> bool:
+        """At the cooling deadline: is there fresh evidence that it did not cool? Without any, nothing is judged."""
+        self.cooling_by = INFINITY
+        if self.cooling is None or self.cooled or self.last_c is None or at - self.last_at > HEARD_WITHIN_S:
+            return False
+        return self.last_c > self.cooling.cold_c
+
+    def confirm(self, *, proven: bool) -> bool:
+        """A relay confirmed; True when that is news."""
+        new: Verdict = "proven" if proven or self.cooled else "confirmed"
+        if self.verdict in (new, "proven"):
+            return False
+        self.verdict = new
+        self.failure = ""
+        self.remind_at = INFINITY
+        return True
+
+    def failed(self, at: float, why: str) -> None:
+        """All relays are spent and the power is not confirmed gone."""
+        self.verdict, self.failure = "not confirmed", why
+        self.remind_at = at
+        self.wait_for_cooling(at)
+
+    def event(self, at: float, kind: EventKind, level: Level, sentence: str, relay: str = "") -> Event:
+        """An event of this cut."""
+        numbers = {"since_trip_s": at - self.at}
+        if self.last_c is not None:
+            numbers["temperature_c"] = self.last_c
+        return Event(at, kind, level, sentence, printer=self.printer, heater=self.heater, trip=self.trip, relay=relay, numbers=numbers)
+
+    def snapshot(self) -> JsonObject:
+        return {key: to_plain(getattr(self, key)) for key in self.STATE} | {"relays": list(self.relays)}
+
+    @staticmethod
+    def restored(saved: JsonObject, cooling: CoolingPlan | None) -> "Cut":
+        cut = Cut(saved["printer"], saved["heater"], saved["trip"], tuple(saved["relays"]), from_plain(saved["at"]), cooling)
+        for key in Cut.STATE:
+            setattr(cut, key, from_plain(saved[key]))
+        return cut

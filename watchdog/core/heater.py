@@ -1,0 +1,148 @@
+"""The engine's memory of one heater: newest values with their ages. Checks see it as a HeaterView."""
+
+from watchdog.core.check import Check
+from watchdog.core.inputs import Reading
+from watchdog.core.observer import Observer
+from watchdog.core.plan import HeaterPlan
+from watchdog.core.rate import Rate
+from watchdog.core.source import Source
+from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
+
+BURST_SHARE = 0.05
+"""Messages closer together than this share of the longest interval, more than `BURST_COUNT` of them, are a burst."""
+
+BURST_COUNT = 8
+
+SENSOR_INTERVALS = 5.0
+"""A further sensor that was silent for so many intervals no longer counts towards the hottest."""
+
+
+class Heater:
+    """One heater. Implements HeaterView; only the engine writes to it."""
+
+    STATE = (
+        "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "hottest_c", "target_c", "target_at",
+        "target_changed_at", "duty", "duty_at", "power_w", "latched", "readings", "unusable", "ignored",
+        "burst_from", "burst_count", "burst_told_at", "evaluate_at", "heard_live", "observer_failed", "silent_told", "darkened",
+    )  # fmt: skip
+
+    def __init__(self, printer: str, plan: HeaterPlan, source: Source, at: float) -> None:
+        self.printer, self.heater, self.plan, self.source = printer, plan.name, plan, source
+        self.observer = Observer()
+        self.rate = Rate()
+        self.checks: list[Check] = plan.checks()
+        self.broken: set[str] = set()
+        self.sensors: dict[str, tuple[float, float]] = {}
+        self.order = 0
+        self.scheduled_at = INFINITY
+        self.burst_window_s = BURST_SHARE * source.longest_interval_s
+        self.burst_told_at = NEVER
+        self.darkened = self.latched = False
+        self.readings = self.unusable = self.ignored = 0
+        self.forget(at)
+
+    def forget(self, at: float) -> None:
+        """Begin to watch anew at `at`: nothing heard before counts as fresh. Targets are forgotten too."""
+        self.now = self.since = at
+        self.temperature_c: float | None = None
+        self.temperature_at = NEVER
+        self.previous_c: float | None = None
+        self.previous_at = NEVER
+        self.hottest_c: float | None = None
+        self.target_c: float | None = None
+        self.target_at = self.target_changed_at = NEVER
+        self.duty: float | None = None
+        self.duty_at = NEVER
+        self.power_w: float | None = None
+        self.fresh = self.heard_live = self.observer_failed = self.silent_told = False
+        self.burst_from, self.burst_count = NEVER, 0
+        self.evaluate_at = INFINITY  # a burst waits for its judgement until then
+        self.sensors.clear()
+        self.observer.clear()
+        self.checks = self.plan.checks()
+        self.broken.clear()
+
+    @property
+    def period_s(self) -> float | None:
+        return self.observer.period_s
+
+    def slope_k_per_s(self) -> float | None:
+        return None if self.observer_failed else self.observer.slope_k_per_s()
+
+    def take(self, reading: Reading, at: float) -> None:
+        """Note what a reading says. Retained temperatures are not noted at all; a retained target only initialises."""
+        self.now = at
+        temperature_c = None if reading.retained else reading.temperature_c
+        self.fresh = temperature_c is not None
+        if temperature_c is not None:
+            if reading.sensor:
+                self.sensors[reading.sensor] = (temperature_c, at)
+            else:
+                self.previous_c, self.previous_at = self.temperature_c, self.temperature_at
+                self.temperature_c, self.temperature_at = temperature_c, at
+                self.heard_live = True
+            self.hottest_c = self._hottest(at) if self.sensors else temperature_c
+        if reading.target_c is not None:
+            self._take_target(reading.target_c, at, retained=reading.retained)
+        elif reading.target_unknown and not reading.retained:
+            self._take_target(None, at, retained=False)
+        if not reading.retained:
+            if reading.duty is not None:
+                self.duty, self.duty_at = reading.duty, at
+            if reading.power_w is not None:
+                self.power_w = reading.power_w
+
+    def _take_target(self, target_c: float | None, at: float, *, retained: bool) -> None:
+        if retained and self.target_at != NEVER:
+            return
+        if target_c != self.target_c:
+            self.target_changed_at = at
+            self.target_c = target_c
+        if not retained:
+            self.target_at = at
+
+    def _hottest(self, at: float) -> float | None:
+        oldest = at - SENSOR_INTERVALS * self.source.longest_interval_s
+        values = [value for value, heard_at in self.sensors.values() if heard_at >= oldest]
+        if self.temperature_c is not None and self.temperature_at >= oldest:
+            values.append(self.temperature_c)
+        return max(values, default=None)
+
+    def in_burst(self, at: float) -> bool:
+        """Count messages that come far faster than the source can report; True while they are a burst."""
+        if at - self.burst_from > self.burst_window_s:
+            self.burst_from, self.burst_count = at, 1
+            return False
+        self.burst_count += 1
+        return self.burst_count > BURST_COUNT
+
+    def deadline(self) -> float:
+        """The nearest deadline of its checks, or of a burst that waits for its judgement."""
+        nearest = self.evaluate_at
+        for check in self.checks:
+            if check.deadline < nearest:  # noqa: PLR1730 - on the path of each reading
+                nearest = check.deadline
+        return nearest
+
+    def snapshot(self) -> JsonObject:
+        """Its whole memory."""
+        return {
+            "values": {key: to_plain(getattr(self, key)) for key in self.STATE},
+            "sensors": {name: [value, at] for name, (value, at) in self.sensors.items()},
+            "observer": self.observer.snapshot(),
+            "rate": self.rate.snapshot(),
+            "checks": {check.name: check.snapshot() for check in self.checks},
+            "broken": sorted(self.broken),
+        }
+
+    def restore(self, saved: JsonObject) -> None:
+        """Continue from `snapshot`; checks it does not name begin anew."""
+        for key in self.STATE:
+            setattr(self, key, from_plain(saved["values"][key]))
+        self.sensors = {name: (value, at) for name, (value, at) in saved["sensors"].items()}
+        self.observer.restore(saved["observer"])
+        self.rate.restore(saved["rate"])
+        for check in self.checks:
+            if check.name in saved["checks"]:
+                check.restore(saved["checks"][check.name])
+        self.broken = set(saved["broken"])

@@ -1,0 +1,177 @@
+"""A reading comes in, every check of its heater looks at it, and findings become advice or a trip."""
+
+from watchdog.core.check import Check, Finding
+from watchdog.core.heater import Heater
+from watchdog.core.inputs import Reading
+from watchdog.core.outputs import Output
+from watchdog.core.releasing import watch_probation
+from watchdog.core.site import Site, heater_event
+from watchdog.core.tripping import trip
+from watchdog.core.values import INFINITY
+
+TELL_EVERY_S = 60.0
+"""What goes on and on is told this often, not a message at a time."""
+
+STUCK_DEADLINE_S = 1.0
+"""A check that does not move its deadline is failing; it is asked again after this."""
+
+ALWAYS_ARMED = ("ceiling", "out of range")
+"""Checks that cut even where others only observe."""
+
+
+def take_reading(site: Site, item: Reading, at: float, out: list[Output]) -> None:
+    """Note a reading and judge its heater. The path of every live reading: lean on purpose."""
+    heater = site.heaters.get((item.printer, item.heater))
+    if heater is None:
+        _not_a_heater(site, item, at)
+        return
+    if item.at < heater.now:  # older than what this heater already said: no new evidence
+        heater.ignored += 1
+        return
+    heater.take(item, at)
+    heater.readings += 1
+    if heater.fresh:
+        heater.source.alive_at = at
+        if not item.sensor:
+            _observe(heater, at, out)
+        if heater.silent_told or heater.source.gone or heater.darkened:
+            _heard_again(site, heater, at, out)
+        printer = site.printers[item.printer]
+        if printer.latch is not None and item.temperature_c is not None:
+            out += site.power.temperature(item.printer, item.temperature_c, item.heater, at)
+            site.timeline.schedule(site.power)
+        elif printer.probation != "none":
+            watch_probation(site, printer, at, out)
+        if heater.in_burst(at):
+            _burst(site, heater, at, out)
+            return
+    judge(site, heater, at, out)
+
+
+def judge(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
+    """Let every check of a heater look at it."""
+    nearest = heater.evaluate_at
+    for check in heater.checks:
+        try:
+            finding = check.on_reading(heater)
+        except Exception as error:  # noqa: BLE001 - a check that raises is a finding, not an end
+            _check_failed(site, heater, check, error, at, out)
+        else:
+            if finding is not None:
+                _found(site, heater, check, finding, at, out)
+            if heater.broken:
+                _check_recovered(site, heater, check, at, out)
+        if check.deadline < nearest:  # noqa: PLR1730 - on the path of each reading
+            nearest = check.deadline
+    if nearest < heater.scheduled_at:
+        site.timeline.schedule(heater)
+
+
+def run_deadline(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
+    """Run what is due for a heater at exactly `at`."""
+    heater.now, heater.fresh = at, False
+    if heater.evaluate_at <= at:
+        heater.evaluate_at, heater.fresh = INFINITY, True
+        judge(site, heater, at, out)
+        heater.fresh = False
+    for check in heater.checks:
+        if check.deadline > at:
+            continue
+        try:
+            finding = check.on_deadline(heater)
+            if check.deadline <= at:
+                raise RuntimeError(f"deadline {check.deadline} was not moved")  # noqa: TRY301 - it is the check that fails here
+        except Exception as error:  # noqa: BLE001 - as above
+            check.deadline = at + STUCK_DEADLINE_S
+            _check_failed(site, heater, check, error, at, out)
+            continue
+        if finding is not None:
+            _found(site, heater, check, finding, at, out)
+
+
+def _not_a_heater(site: Site, item: Reading, at: float) -> None:
+    """The metered power of a whole printer, or something nobody declared."""
+    printer = site.printers.get(item.printer)
+    if printer is None or item.heater:
+        site.unknown += 1
+    elif item.power_w is not None and not item.retained:
+        printer.power_w, printer.power_at = item.power_w, at
+
+
+def _observe(heater: Heater, at: float, out: list[Output]) -> None:
+    assert heater.temperature_c is not None
+    try:
+        heater.observer.add(at, heater.temperature_c)
+    except Exception as error:  # noqa: BLE001 - checks on raw readings must survive an observer that fails
+        if not heater.observer_failed:
+            heater.observer_failed = True
+            out.append(heater_event(heater, at, "observer failed", "warning", f"the observer of {heater.heater} failed: {error!r}"))
+    times = heater.rate.heard(at, heater.source.longest_interval_s)
+    if times is not None:
+        why = f"{heater.heater} reports {times:.1f} times as often as before: is somebody else publishing on its topic?"
+        out.append(heater_event(heater, at, "second publisher", "warning", why, {"times": times}))
+
+
+def _burst(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
+    """Messages that come far faster than the source can report: only the newest counts, and time counts by the clock."""
+    if heater.evaluate_at != INFINITY:
+        return
+    heater.evaluate_at = at + heater.burst_window_s
+    site.timeline.schedule(heater)
+    if at >= heater.burst_told_at + TELL_EVERY_S:
+        heater.burst_told_at = at
+        why = f"readings of {heater.heater} come in a burst: a queue that was held back, or a flood; only the newest counts"
+        out.append(heater_event(heater, at, "burst", "warning", why))
+
+
+def _heard_again(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
+    if heater.silent_told:
+        heater.silent_told = False
+        out.append(heater_event(heater, at, "readings resumed", "info", f"{heater.heater} is heard again"))
+    source = heater.source
+    if source.gone:
+        source.gone = False
+        why = f"the source {source.name} said that it is gone, yet its readings go on"
+        out.append(heater_event(heater, at, "source contradiction", "warning", why))
+    if heater.darkened:
+        relays = site.printers[heater.printer].plan.relays
+        site.power.talked_on(relays, at)
+        heater.darkened = site.power.darkens(relays)
+
+
+def _check_failed(site: Site, heater: Heater, check: Check, error: Exception, at: float, out: list[Output]) -> None:
+    site.failed_checks[heater.printer, heater.heater, check.name] = repr(error)
+    if check.name not in heater.broken:
+        heater.broken.add(check.name)
+        why = f"the check {check.name} of {heater.heater} failed and protects less: {error!r}"
+        out.append(heater_event(heater, at, "check failed", "warning", why, check=check.name))
+
+
+def _check_recovered(site: Site, heater: Heater, check: Check, at: float, out: list[Output]) -> None:
+    if check.name in heater.broken:
+        heater.broken.discard(check.name)
+        site.failed_checks.pop((heater.printer, heater.heater, check.name), None)
+        why = f"the check {check.name} of {heater.heater} works again"
+        out.append(heater_event(heater, at, "check recovered", "info", why, check=check.name))
+
+
+def _found(site: Site, heater: Heater, check: Check, finding: Finding, at: float, out: list[Output]) -> None:
+    printer = site.printers[heater.printer]
+    sentence, numbers = finding.sentence, finding.numbers
+    if finding.demand == "advise":
+        if check.name == "no readings":
+            heater.silent_told = True
+            link = site.links[heater.source.link]
+            link.fell_silent(f"{heater.printer}/{heater.heater}", at)
+            site.timeline.schedule(link)
+        else:
+            out.append(heater_event(heater, at, "advice", "warning", sentence, numbers, check.name))
+    elif printer.latch is not None:
+        if (heater.heater, check.name) not in printer.also:
+            printer.also.add((heater.heater, check.name))
+            event = heater_event(heater, at, "also", "info", sentence, numbers, check.name)
+            out.append(event._replace(trip=printer.latch.trip))
+    elif printer.plan.observe and check.name not in ALWAYS_ARMED:
+        out.append(heater_event(heater, at, "would have cut", "warning", sentence, numbers, check.name))
+    else:
+        trip(site, printer, heater, check.name, finding, at, out)

@@ -1,0 +1,82 @@
+"""The engine's memory of one printer: its heaters, its latch, its probation after a reset."""
+
+from typing import Literal
+
+from watchdog.core.heater import Heater
+from watchdog.core.latch import Latch
+from watchdog.core.plan import PrinterPlan
+from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
+
+PROBATION_S = 120.0
+"""After a reset without readings: so long after power comes back healthy readings must flow."""
+
+Probation = Literal["none", "waiting", "running"]
+
+
+class Printer:
+    """One printer. `deadline` is that of its probation."""
+
+    STATE = ("probation", "probation_by", "power_w", "power_at")
+
+    def __init__(self, plan: PrinterPlan, heaters: list[Heater], order: int) -> None:
+        self.plan, self.heaters, self.order = plan, heaters, order
+        self.scheduled_at = INFINITY
+        self.latch: Latch | None = None
+        self.also: set[tuple[str, str]] = set()  # further findings of a standing trip, each told once
+        self.power_w: float | None = None
+        self.power_at = NEVER
+        self.probation: Probation = "none"
+        self.probation_by = INFINITY
+
+    @property
+    def name(self) -> str:
+        return self.plan.name
+
+    @property
+    def relays(self) -> tuple[str, ...]:
+        """Every relay that may cut something of this printer."""
+        own = tuple(name for heater in self.heaters for name in heater.plan.relays)
+        return tuple(dict.fromkeys(own + self.plan.relays))
+
+    def deadline(self) -> float:
+        return self.probation_by
+
+    def set_latch(self, latch: Latch | None) -> None:
+        """Latch or release; heaters know it too."""
+        self.latch = latch
+        self.also.clear()
+        self.probation, self.probation_by = "none", INFINITY
+        for heater in self.heaters:
+            heater.latched = latch is not None
+
+    def power_returned(self, at: float) -> bool:
+        """A sign that power is back while probation waits for it; True when its time begins now."""
+        if self.probation != "waiting":
+            return False
+        self.probation, self.probation_by = "running", at + PROBATION_S
+        return True
+
+    def probation_passed(self) -> bool:
+        """True when every heater has been heard and is healthy."""
+        return all(heater.heard_live and healthy(heater) for heater in self.heaters)
+
+    def snapshot(self) -> JsonObject:
+        return {key: to_plain(getattr(self, key)) for key in self.STATE} | {
+            "latch": None if self.latch is None else self.latch.to_json(),
+            "also": [list(pair) for pair in sorted(self.also)],
+        }
+
+    def restore(self, saved: JsonObject) -> None:
+        self.set_latch(None if saved["latch"] is None else Latch.from_json(saved["latch"]))
+        for key in self.STATE:
+            setattr(self, key, from_plain(saved[key]))
+        self.also = {(heater, check) for heater, check in saved["also"]}
+
+
+def healthy(heater: Heater) -> bool:
+    """The newest live reading is one that a working heater in no danger gives."""
+    lowest_c, highest_c = heater.plan.plausible_c
+    temperature_c = heater.temperature_c
+    if temperature_c is None or not (lowest_c <= temperature_c <= highest_c):
+        return False
+    return (heater.hottest_c if heater.hottest_c is not None else temperature_c) <= heater.plan.ceiling_c

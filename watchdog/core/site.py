@@ -1,0 +1,111 @@
+"""The engine's memory of a whole site, and how it is saved and brought back."""
+
+from watchdog.core.heater import Heater
+from watchdog.core.outputs import Event, EventKind, Level
+from watchdog.core.plan import SitePlan
+from watchdog.core.power import Power
+from watchdog.core.printer import Printer
+from watchdog.core.source import Link, Source
+from watchdog.core.timeline import Timed, Timeline
+from watchdog.core.values import JsonObject, Numbers
+
+SNAPSHOT_FORMAT = 1
+
+
+class Site:
+    """All printers, heaters, sources, links and relays, and the timeline of their deadlines."""
+
+    def __init__(self, plan: SitePlan, at: float, run: str) -> None:
+        self.plan, self.run, self.now = plan, run, at
+        self.power = Power(plan.relays)
+        self.timeline = Timeline()
+        self.sources: dict[str, Source] = {}
+        self.links: dict[str, Link] = {}
+        self.heaters: dict[tuple[str, str], Heater] = {}
+        self.printers: dict[str, Printer] = {}
+        self.by_source: dict[str, list[Heater]] = {}
+        self.by_relay: dict[str, list[Printer]] = {}
+        self.failed_checks: dict[tuple[str, str, str], str] = {}
+        self.unusable_told: dict[tuple[str, str], float] = {}
+        self.unknown = 0
+        self.trips = 0
+        self._build(at)
+
+    def _build(self, at: float) -> None:
+        order = 0
+        for printer_plan in self.plan.printers:
+            heaters = []
+            for plan in printer_plan.heaters:
+                order += 1
+                heater = Heater(printer_plan.name, plan, self._source(plan.source.name, Source(plan.source), order), at)
+                heater.order = order
+                self.heaters[printer_plan.name, plan.name] = heater
+                self.by_source.setdefault(heater.source.name, []).append(heater)
+                heaters.append(heater)
+            order += 1
+            printer = self.printers[printer_plan.name] = Printer(printer_plan, heaters, order)
+            for relay in printer.relays:
+                self.by_relay.setdefault(relay, []).append(printer)
+        for link in self.links.values():
+            order += 1
+            link.order = order
+        self.power.order = order + 1
+        self.schedule_all()
+
+    def _source(self, name: str, new: Source, order: int) -> Source:
+        source = self.sources.setdefault(name, new)
+        if source is new:
+            self.links.setdefault(source.link, Link(source.link, order)).sources.append(source)
+        return source
+
+    def schedule_all(self) -> None:
+        """Look at every deadline anew."""
+        everything: list[Timed] = [*self.heaters.values(), *self.printers.values(), *self.links.values(), self.power]
+        for timed in everything:
+            self.timeline.schedule(timed)
+
+    def relays_moved(self, relay: str = "") -> None:
+        """Who is in the dark now, and when must the power logic be asked again. `relay` empty: look at all."""
+        for printer in self.by_relay.get(relay, ()) if relay else self.printers.values():
+            dark = self.power.darkens(printer.plan.relays)
+            for heater in printer.heaters:
+                heater.darkened = dark
+        self.timeline.schedule(self.power)
+
+    def snapshot(self) -> JsonObject:
+        """Everything that decides what comes next, as plain JSON values."""
+        return {
+            "format": SNAPSHOT_FORMAT,
+            "now": self.now,
+            "trips": self.trips,
+            "heaters": [[*key, heater.snapshot()] for key, heater in self.heaters.items()],
+            "printers": {name: printer.snapshot() for name, printer in self.printers.items()},
+            "sources": {name: source.snapshot() for name, source in self.sources.items()},
+            "links": {name: link.snapshot() for name, link in self.links.items()},
+            "power": self.power.snapshot(),
+            "unusable_told": [[*key, at] for key, at in self.unusable_told.items()],
+        }
+
+    def restore(self, saved: JsonObject) -> None:
+        """Continue from `snapshot` under the same plan; ValueError for a format of another time."""
+        if saved.get("format") != SNAPSHOT_FORMAT:
+            raise ValueError(f"snapshot format {saved.get('format')!r}, this version reads {SNAPSHOT_FORMAT}")
+        self.now, self.trips = saved["now"], saved["trips"]
+        for printer, name, state in saved["heaters"]:
+            self.heaters[printer, name].restore(state)
+        for name, state in saved["printers"].items():
+            self.printers[name].restore(state)
+        for name, state in saved["sources"].items():
+            self.sources[name].restore(state)
+        for name, state in saved["links"].items():
+            self.links[name].restore(state)
+        self.power.restore(saved["power"], {key: heater.plan.cooling for key, heater in self.heaters.items()})
+        self.unusable_told = {(printer, heater): at for printer, heater, at in saved["unusable_told"]}
+        self.schedule_all()
+
+
+def heater_event(
+    heater: Heater, at: float, kind: EventKind, level: Level, sentence: str, numbers: Numbers | None = None, check: str = ""
+) -> Event:
+    """An event about one heater."""
+    return Event(at, kind, level, sentence, printer=heater.printer, heater=heater.heater, check=check, numbers=numbers or {})

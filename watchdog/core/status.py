@@ -1,0 +1,149 @@
+"""What a person or a program is told about the state of a site. Built by the loop, so it only reads and copies."""
+
+from watchdog.core.heater import Heater
+from watchdog.core.printer import Printer
+from watchdog.core.relay import Relay
+from watchdog.core.site import Site
+from watchdog.core.values import NEVER, JsonObject
+
+STARTING_S = 15.0
+"""So long after the start relays and sources may still be making contact."""
+
+
+def site_status(site: Site, started_at: float) -> JsonObject:
+    """The whole site: per printer its state ("protected", "tripped", "not protected"), and why."""
+    printers = [printer_status(site, printer) for printer in site.printers.values()]
+    states = {entry["state"] for entry in printers}
+    state = "tripped" if "tripped" in states else "not protected" if "not protected" in states else "protected"
+    return {
+        "site": site.plan.site,
+        "state": state,
+        "idle": bool(printers) and all(entry["idle"] for entry in printers),
+        "running_s": round(site.now - started_at, 1),
+        "starting": site.now - started_at < STARTING_S,
+        "printers": printers,
+        "relays": [relay_status(site, relay) for relay in site.power.relays.values()],
+        "links": [{"name": link.name, "connected": link.connected} for link in site.links.values()],
+        "failed_checks": [
+            {"printer": key[0], "heater": key[1], "check": key[2], "error": error} for key, error in site.failed_checks.items()
+        ],
+        "unknown_readings": site.unknown,
+    }
+
+
+def printer_status(site: Site, printer: Printer) -> JsonObject:
+    """One printer."""
+    why_not = _why_not(site, printer)
+    latch = printer.latch
+    cut = site.power.cuts.get(printer.name)
+    return {
+        "name": printer.name,
+        "state": "tripped" if latch is not None else "not protected" if why_not else "protected",
+        "why_not": why_not,
+        "idle": all(_idle(heater, site.now) for heater in printer.heaters),
+        "observes": printer.plan.observe,
+        "probation": printer.probation,
+        "latch": None
+        if latch is None
+        else {
+            "trip": latch.trip,
+            "heater": latch.heater,
+            "check": latch.check,
+            "reason": latch.reason,
+            "at_wall": latch.at_wall,
+            "verdict": "" if cut is None else cut.verdict,
+            "failure": "" if cut is None else cut.failure,
+        },
+        "power_w": printer.power_w,
+        "relays": list(printer.relays),
+        "heaters": [_heater_status(heater, site.now) for heater in printer.heaters],
+    }
+
+
+def relay_status(site: Site, relay: Relay) -> JsonObject:
+    """One relay."""
+    return {
+        "name": relay.name,
+        "cuts": relay.plan.cuts,
+        "printers": [printer.name for printer in site.by_relay.get(relay.name, ())],
+        "reachable": relay.reachable,
+        "state": relay.state,
+        "power_w": relay.power_w,
+        "commanded_off": relay.demanded,
+        "confirmed": relay.confirmed,
+        "why": relay.why,
+    }
+
+
+def _heater_status(heater: Heater, now: float) -> JsonObject:
+    age_s = None if heater.temperature_at == NEVER else round(now - heater.temperature_at, 1)
+    return {
+        "name": heater.heater,
+        "kind": heater.plan.kind,
+        "temperature_c": heater.temperature_c,
+        "age_s": age_s,
+        "live": heater.heard_live and not heater.silent_told,
+        "target_c": heater.target_c,
+        "duty": heater.duty,
+        "ceiling_c": heater.plan.ceiling_c,
+        "readings": heater.readings,
+        "unusable": heater.unusable,
+        "ignored": heater.ignored,
+        "warming_up": heater.slope_k_per_s() is None,
+        "failed_checks": sorted(heater.broken),
+        "nearest": max(((round(check.headroom, 3), check.name) for check in heater.checks), default=(0.0, "")),
+    }
+
+
+def _why_not(site: Site, printer: Printer) -> list[str]:
+    """All that stands between this printer and being protected."""
+    why: list[str] = []
+    relays = [site.power.relays[name] for name in printer.relays]
+    if not relays:
+        why.append("no relay can cut its power")
+    elif all(relay.reachable is not True for relay in relays):
+        named = ", ".join(relay.name + (f" ({relay.why})" if relay.why else "") for relay in relays)
+        tried = any(relay.reachable is False for relay in relays)
+        why.append(f"no relay can be reached: {named}" if tried else f"no relay has been reached yet: {named}")
+    if not printer.heaters:
+        why.append("it is no longer in the settings")
+    for heater in printer.heaters:
+        why += _heater_why_not(heater, site.now)
+    if printer.probation != "none":
+        why.append(f"on probation after a reset without readings ({printer.probation})")
+    if printer.plan.observe:
+        why.append("it only observes: all checks but ceiling and out of range would not cut")
+    return why
+
+
+def _heater_why_not(heater: Heater, now: float) -> list[str]:
+    why: list[str] = []
+    if heater.source.connected is False:
+        why.append(f"{heater.heater} cannot be heard: connection {heater.source.link} is down")
+    elif not heater.heard_live:
+        why.append(f"{heater.heater} has not been heard since {now - heater.since:.0f} s")
+    elif heater.silent_told and not _rests(heater):
+        why.append(f"{heater.heater} is silent for {now - heater.temperature_at:.0f} s")
+    why += [f"check {name} of {heater.heater} failed" for name in sorted(heater.broken)]
+    if heater.observer_failed:
+        why.append(f"the observer of {heater.heater} failed")
+    return why
+
+
+def _rests(heater: Heater) -> bool:
+    """It was seen cold with no heat asked for: a printer that its owner has switched off."""
+    cold_c = heater.plan.cooling.cold_c
+    return heater.temperature_c is not None and heater.temperature_c <= cold_c and not (heater.target_c or 0.0) > 0.0
+
+
+def _idle(heater: Heater, now: float) -> bool:
+    """Nothing heats: seen cold or cooling, with its target off. What is not known is not idle."""
+    if heater.temperature_c is None:
+        return False
+    if heater.silent_told or now - heater.temperature_at > max(15.0, 2.5 * heater.source.longest_interval_s):
+        return _rests(heater)
+    if heater.duty is not None and heater.duty > 0.0 and heater.duty_at >= heater.target_at:
+        return False
+    if heater.target_c is None:
+        return heater.temperature_c <= heater.plan.cooling.cold_c
+    return heater.target_c <= 0.0

@@ -1,0 +1,54 @@
+"""A trip: the mark, the OFF commands, the latch, the record, in that order."""
+
+from watchdog.core.check import Finding
+from watchdog.core.cut import Cut
+from watchdog.core.heater import Heater
+from watchdog.core.inputs import TripByHand
+from watchdog.core.latch import Latch
+from watchdog.core.outputs import Event, LatchChange, Mark, Output
+from watchdog.core.printer import Printer
+from watchdog.core.site import Site
+
+
+def trip(
+    site: Site, printer: Printer, heater: Heater | None, check: str, finding: Finding, at: float, out: list[Output], person: str = ""
+) -> None:
+    """Latch a printer and begin to cut its power: the heater's own relays first, then the printer's."""
+    site.trips += 1
+    trip_id = f"{site.run}/{site.trips}"
+    name = "" if heater is None else heater.heater
+    own = () if heater is None else heater.plan.relays
+    temperature_c = None if heater is None else heater.temperature_c
+    cooling = None if heater is None else heater.plan.cooling
+    relays = own + tuple(relay for relay in printer.plan.relays if relay not in own)
+    addresses = {relay: site.power.relays[relay].plan.address for relay in relays}
+    latch = Latch(printer.name, trip_id, name, check, finding.sentence, relays, temperature_c=temperature_c, addresses=addresses)
+    printer.set_latch(latch)
+    printer.also.add((name, check))
+    out.append(Mark(printer.name))
+    out += site.power.start(Cut(printer.name, name, trip_id, relays, at, cooling, temperature_c), at)
+    out.append(LatchChange(printer.name, latch))
+    event = Event(at, "trip", "alarm", finding.sentence, printer=printer.name, heater=name, check=check, trip=trip_id, person=person)
+    out.append(event._replace(numbers=finding.numbers))
+    site.relays_moved()
+
+
+def trip_by_hand(site: Site, item: TripByHand, at: float, out: list[Output]) -> None:
+    """A person asks for the cut."""
+    printer = site.printers.get(item.printer)
+    if printer is None:
+        return
+    reason = f"tripped by hand by {item.person}: {item.reason}"
+    if printer.latch is None:
+        trip(site, printer, None, "by hand", Finding("cut", reason, {}), at, out, item.person)
+    else:
+        out.append(Event(at, "also", "info", reason, printer=printer.name, check="by hand", trip=printer.latch.trip, person=item.person))
+
+
+def take_up(site: Site, latch: Latch, at: float, out: list[Output]) -> None:
+    """Go on with a latch that stood when the guard started: OFF at once, whatever was known before."""
+    printer = site.printers[latch.printer]
+    printer.set_latch(latch)
+    heater = site.heaters.get((latch.printer, latch.heater))
+    cooling = None if heater is None else heater.plan.cooling
+    out += site.power.start(Cut(latch.printer, latch.heater, latch.trip, latch.relays, at, cooling, latch.temperature_c), at)

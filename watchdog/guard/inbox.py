@@ -1,0 +1,125 @@
+"""Where network threads leave what they hear for the one loop. Bounded for each heater: a flood of one starves no other."""
+
+import os
+import select
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+
+from watchdog.core.inputs import Reading, RelayReport, SourceReport, Unusable
+from watchdog.core.values import JsonObject
+from watchdog.wire.control import Request
+
+LANE_LIMIT = 64
+"""Readings of one heater that may wait; the oldest is dropped and counted."""
+
+
+@dataclass(slots=True)
+class Question:
+    """A request of a client that the loop must answer. The client's thread waits on `answered`, the loop never does."""
+
+    request: Request
+    answered: threading.Event = field(default_factory=threading.Event)
+    reply: JsonObject = field(default_factory=dict)
+
+    def answer(self, reply: JsonObject) -> None:
+        """Hand the reply over."""
+        self.reply = reply
+        self.answered.set()
+
+
+class Lane:
+    """The readings of one heater that wait."""
+
+    __slots__ = ("items", "waiting")
+
+    def __init__(self) -> None:
+        self.items: deque[Reading | Unusable] = deque(maxlen=LANE_LIMIT)
+        self.waiting = False
+
+
+class Inbox:
+    """Many writers, one reader. Implements sources.sink.Sink."""
+
+    def __init__(self) -> None:
+        self._lanes: dict[tuple[str, str], Lane] = {}
+        self._other = Lane()
+        self._ready: deque[Lane] = deque()
+        self._reports: deque[RelayReport | SourceReport] = deque()
+        self._questions: deque[Question] = deque()
+        self._calls: deque[Callable[[], None]] = deque()
+        self._bell = os.eventfd(0, os.EFD_NONBLOCK | os.EFD_CLOEXEC)
+        self._asleep = False
+        self.dropped = 0
+
+    def watch(self, heaters: Iterable[tuple[str, str]]) -> None:
+        """Give each heater (printer, heater) a lane of its own."""
+        self._lanes.update((key, Lane()) for key in heaters)
+
+    def reading(self, reading: Reading | Unusable) -> None:
+        lane = self._lanes.get((reading.printer, reading.heater), self._other)
+        if len(lane.items) == LANE_LIMIT:
+            self.dropped += 1
+        lane.items.append(reading)
+        if not lane.waiting:
+            lane.waiting = True
+            self._ready.append(lane)
+        if self._asleep:
+            self.ring()
+
+    def report(self, report: RelayReport | SourceReport) -> None:
+        self._reports.append(report)
+        if self._asleep:
+            self.ring()
+
+    def ask(self, question: Question) -> None:
+        """A client's request."""
+        self._questions.append(question)
+        self.ring()
+
+    def call(self, function: Callable[[], None]) -> None:
+        """Have something of the guard's own done by the loop's thread."""
+        self._calls.append(function)
+        self.ring()
+
+    def ring(self) -> None:
+        """Wake the loop."""
+        self._asleep = False
+        os.eventfd_write(self._bell, 1)
+
+    def wait(self, timeout_s: float) -> None:
+        """Sleep until something comes or the time is up. For the loop only."""
+        self._asleep = True
+        if not (self._ready or self._reports or self._questions or self._calls) and timeout_s > 0.0:
+            select.select([self._bell], [], [], timeout_s)
+        self._asleep = False
+        try:
+            os.eventfd_read(self._bell)
+        except BlockingIOError:
+            return
+
+    def reports(self) -> Iterator[RelayReport | SourceReport]:
+        """Relay and source reports, first come first served; never dropped."""
+        while self._reports:
+            yield self._reports.popleft()
+
+    def questions(self) -> Iterator[Question]:
+        """Requests of clients."""
+        while self._questions:
+            yield self._questions.popleft()
+
+    def calls(self) -> Iterator[Callable[[], None]]:
+        """What the guard's own threads want done."""
+        while self._calls:
+            yield self._calls.popleft()
+
+    def readings(self, limit: int) -> Iterator[Reading | Unusable]:
+        """Up to about `limit` readings, lane by lane."""
+        while limit > 0 and self._ready:
+            lane = self._ready.popleft()
+            lane.waiting = False
+            items = lane.items
+            for _ in range(len(items)):
+                limit -= 1
+                yield items.popleft()
