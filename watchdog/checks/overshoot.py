@@ -25,7 +25,7 @@ class OvershootLimits:
     """How long the reading may stay above the band without falling at all, in seconds."""
 
     settle_s: float
-    """How long after a change of target stored heat may still carry the reading on, in seconds."""
+    """How long after the target was lowered stored heat may still carry the reading on, in seconds."""
 
     step_k: float = 0.5
     """The smallest fall, in kelvin, that counts as falling."""
@@ -64,7 +64,7 @@ class Overshoot(Check):
         if not view.fresh:
             return None
         now = view.now
-        settling = now - view.target_changed_at < self.limits.settle_s
+        settling = now - view.target_lowered_at < self.limits.settle_s
         if self._since == NEVER or settling:
             self._since = now if self._since == NEVER else self._since
             self._lowest_c, self._fell_at = temperature_c, now

@@ -82,6 +82,10 @@ class HeaterView(Protocol):
         """When the target last took another value."""
 
     @property
+    def target_lowered_at(self) -> float:
+        """When the target was last seen to go down."""
+
+    @property
     def duty(self) -> float | None: ...
 
     @property

@@ -10,7 +10,7 @@ from watchdog.core.heater import Heater
 from watchdog.core.inputs import Input, Reading, RelayReport, Reset, SourceReport, Suspended, TripByHand, Unusable
 from watchdog.core.judging import run_deadline, take_reading
 from watchdog.core.latch import Latch
-from watchdog.core.listening import relay_report, silence, source_report, suspended, unusable
+from watchdog.core.listening import link_news, relay_report, source_report, suspended, unusable
 from watchdog.core.outputs import Event, LatchChange, Mark, Output, RelayOrder
 from watchdog.core.plan import SitePlan
 from watchdog.core.power import Power
@@ -87,7 +87,7 @@ class Engine:
                 out += timed.expire(now)
                 site.relays_moved()
             elif isinstance(timed, Link):
-                out.append(silence(timed, now))
+                out += link_news(timed, now)
             elif isinstance(timed, Printer):
                 fail_probation(site, timed, now, out)
 

@@ -22,7 +22,7 @@ class Heater:
 
     STATE = (
         "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "hottest_c", "target_c", "target_at",
-        "target_changed_at", "duty", "duty_at", "power_w", "latched", "readings", "unusable", "ignored",
+        "target_changed_at", "target_lowered_at", "duty", "duty_at", "power_w", "latched", "readings", "unusable", "ignored",
         "burst_from", "burst_count", "burst_told_at", "evaluate_at", "heard_live", "observer_failed", "silent_told", "darkened",
     )  # fmt: skip
 
@@ -50,7 +50,7 @@ class Heater:
         self.previous_at = NEVER
         self.hottest_c: float | None = None
         self.target_c: float | None = None
-        self.target_at = self.target_changed_at = NEVER
+        self.target_at = self.target_changed_at = self.target_lowered_at = NEVER
         self.duty: float | None = None
         self.duty_at = NEVER
         self.power_w: float | None = None
@@ -97,6 +97,8 @@ class Heater:
             return
         if target_c != self.target_c:
             self.target_changed_at = at
+            if target_c is not None and self.target_c is not None and target_c < self.target_c:
+                self.target_lowered_at = at
             self.target_c = target_c
         if not retained:
             self.target_at = at

@@ -162,7 +162,7 @@ def _found(site: Site, heater: Heater, check: Check, finding: Finding, at: float
         if check.name == "no readings":
             heater.silent_told = True
             link = site.links[heater.source.link]
-            link.fell_silent(f"{heater.printer}/{heater.heater}", at)
+            link.hear(at, "readings stopped", [f"{heater.printer}/{heater.heater}"])
             site.timeline.schedule(link)
         else:
             out.append(heater_event(heater, at, "advice", "warning", sentence, numbers, check.name))

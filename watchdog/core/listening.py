@@ -2,7 +2,7 @@
 
 from watchdog.core.inputs import RelayReport, SourceReport, Suspended, Unusable
 from watchdog.core.judging import TELL_EVERY_S, judge
-from watchdog.core.outputs import Event, Output
+from watchdog.core.outputs import Event, Level, Output
 from watchdog.core.site import Site
 from watchdog.core.source import Link, Source
 from watchdog.core.values import NEVER
@@ -24,33 +24,26 @@ def unusable(site: Site, item: Unusable, at: float, out: list[Output]) -> None:
 
 
 def source_report(site: Site, item: SourceReport, at: float, out: list[Output]) -> None:
-    """A link or a source went up or down, or a source showed that it lives."""
+    """A source (or all behind a link) can be heard or not, or it showed that it lives."""
     link = site.links.get(item.source)
     sources = link.sources if link is not None else [site.sources[item.source]] if item.source in site.sources else []
-    if item.connected is not None:
-        if link is not None:
-            link.connected = item.connected
-        _connection(site, item, sources, at, out)
-    if item.alive is not None:
-        for source in sources:
+    for source in sources:
+        if item.connected is not None and source.connected is not item.connected:
+            _connection(site, source, item, at)
+        if item.alive is not None:
             _presence(site, source, at, out, alive=item.alive)
 
 
-def _connection(site: Site, item: SourceReport, sources: list[Source], at: float, out: list[Output]) -> None:
-    changed = [source for source in sources if source.connected is not item.connected]
-    for source in changed:
-        source.connected = item.connected
-    if not changed or (item.connected and not any(source.lost for source in changed)):
+def _connection(site: Site, source: Source, item: SourceReport, at: float) -> None:
+    """Noted at once; told a moment later, together with what else was lost or came back on the same link."""
+    source.connected = item.connected
+    if item.connected and not source.lost:
         return
-    for source in changed:
-        source.lost = not item.connected
-    printers = sorted({heater.printer for source in sources for heater in site.by_source[source.name]})
-    printer = printers[0] if len(printers) == 1 else ""
-    if item.connected:
-        out.append(Event(at, "source back", "info", f"connection {item.source} is up again", printer=printer, source=item.source))
-    else:
-        why = f"connection {item.source} is lost ({item.why or 'no reason given'}): {', '.join(printers)} cannot be heard"
-        out.append(Event(at, "source lost", "warning", why, printer=printer, source=item.source))
+    source.lost = not item.connected
+    link = site.links[source.link]
+    printers = [heater.printer for heater in site.by_source[source.name]]
+    link.hear(at, "source lost" if source.lost else "source back", printers, item.why)
+    site.timeline.schedule(link)
 
 
 def _presence(site: Site, source: Source, at: float, out: list[Output], *, alive: bool) -> None:
@@ -66,14 +59,21 @@ def _presence(site: Site, source: Source, at: float, out: list[Output], *, alive
         judge(site, heater, at, out)
 
 
-def silence(link: Link, at: float) -> Event:
-    """One event for all heaters of a link that fell silent together."""
-    names = link.take_silent()
-    shown = ", ".join(names[:SHOWN]) + (f" and {len(names) - SHOWN} more" if len(names) > SHOWN else "")
-    sentence = f"nothing fresh of {shown}" + ("" if link.connected is not False else f" (connection {link.name} is down)")
-    printers = sorted({name.split("/")[0] for name in names})
-    printer = printers[0] if len(printers) == 1 else ""
-    return Event(at, "readings stopped", "warning", sentence, printer=printer, source=link.name, numbers={"heaters": float(len(names))})
+def link_news(link: Link, at: float) -> list[Event]:
+    """One event each for all that was lost, came back or fell silent together on a link."""
+    events = []
+    for kind, (names, why) in link.take_news().items():
+        shown = ", ".join(names[:SHOWN]) + (f" and {len(names) - SHOWN} more" if len(names) > SHOWN else "")
+        sentence = {
+            "source lost": f"connection {link.name} does not carry readings of {shown} ({why or 'no reason given'})",
+            "source back": f"connection {link.name} carries readings of {shown} again",
+            "readings stopped": f"nothing fresh of {shown}",
+        }[kind]
+        printers = sorted({name.split("/")[0] for name in names})
+        printer = printers[0] if len(printers) == 1 else ""
+        level: Level = "info" if kind == "source back" else "warning"
+        events.append(Event(at, kind, level, sentence, printer=printer, source=link.name, numbers={"count": float(len(names))}))
+    return events
 
 
 def relay_report(site: Site, item: RelayReport, at: float, out: list[Output]) -> None:

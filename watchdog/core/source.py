@@ -1,7 +1,12 @@
 """What is known of one source of readings."""
 
+from collections.abc import Iterable
+from typing import Literal
+
 from watchdog.core.plan import SourcePlan
 from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
+
+News = Literal["source lost", "source back", "readings stopped"]
 
 
 class Source:
@@ -26,9 +31,9 @@ class Source:
 
 
 class Link:
-    """A connection that sources share, and the heaters behind it found silent since the last word about it.
+    """A connection that sources share. What is lost, comes back or falls silent together is one event.
 
-    What is lost together is one event: heaters that fall silent within `COLLECT_S` are told in one sentence.
+    News of the same kind within `COLLECT_S` are told in one sentence.
     """
 
     COLLECT_S = 1.0
@@ -37,25 +42,33 @@ class Link:
         self.name, self.order = name, order
         self.scheduled_at = INFINITY
         self.sources: list[Source] = []
-        self.connected: bool | None = None
-        self.silent: list[str] = []
         self.tell_at = INFINITY
+        self._news: dict[News, tuple[list[str], str]] = {}
+
+    @property
+    def connected(self) -> bool | None:
+        """True when all sources behind it can be heard, False when one cannot, None before the first word."""
+        states = [source.connected for source in self.sources]
+        return False if False in states else None if None in states else True
 
     def deadline(self) -> float:
         return self.tell_at
 
-    def fell_silent(self, heater: str, at: float) -> None:
-        """Note one more silent heater (as PRINTER/HEATER)."""
-        self.silent.append(heater)
+    def hear(self, at: float, kind: News, names: Iterable[str], why: str = "") -> None:
+        """Note news about PRINTER or PRINTER/HEATER; the first reason stands for all."""
+        told, first_why = self._news.setdefault(kind, ([], why))
+        told.extend(name for name in names if name not in told)
+        self._news[kind] = (told, first_why or why)
         self.tell_at = min(self.tell_at, at + self.COLLECT_S)
 
-    def take_silent(self) -> list[str]:
-        """All that fell silent together, once."""
-        names, self.silent, self.tell_at = self.silent, [], INFINITY
-        return names
+    def take_news(self) -> dict[News, tuple[list[str], str]]:
+        """All that is to be told, once."""
+        news, self._news, self.tell_at = self._news, {}, INFINITY
+        return news
 
     def snapshot(self) -> JsonObject:
-        return {"connected": self.connected, "silent": list(self.silent), "tell_at": to_plain(self.tell_at)}
+        return {"news": [[kind, list(names), why] for kind, (names, why) in self._news.items()], "tell_at": to_plain(self.tell_at)}
 
     def restore(self, saved: JsonObject) -> None:
-        self.connected, self.silent, self.tell_at = saved["connected"], list(saved["silent"]), from_plain(saved["tell_at"])
+        self._news = {kind: (list(names), why) for kind, names, why in saved["news"]}
+        self.tell_at = from_plain(saved["tell_at"])

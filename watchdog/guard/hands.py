@@ -39,10 +39,11 @@ class Hands:
         wall_text: Callable[[], str],
         report: Callable[[RelayReport], None],
         point: Point,
+        latched: Iterable[str] = (),
     ) -> None:
         self._marks, self._drivers, self._keeper, self._journal = marks, drivers, keeper, journal
         self._now, self._wall_text, self._report, self._point = now, wall_text, report, point
-        self._latched: set[str] = set()
+        self._latched = set(latched)
 
     def carry_out(self, outputs: Iterable[Output]) -> None:
         """Do all of it, first things first."""

@@ -1,7 +1,6 @@
 """Events on their way to the record and to the log. Never blocks; the database may come later, or never."""
 
 import logging
-from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
@@ -10,9 +9,6 @@ from watchdog.recorder.records import EventRecord, Record, RecorderHealth, Start
 from watchdog.wire.plain_text import printable
 
 log = logging.getLogger("heatwarden")
-
-KEPT_UNTIL_OPEN = 10_000
-"""Records kept while the recorder is not there yet."""
 
 LEVELS: dict[Level, int] = {"info": logging.INFO, "warning": logging.WARNING, "alarm": logging.CRITICAL}
 
@@ -28,12 +24,9 @@ class Recording(Protocol):
 class Journal:
     """Numbers records, gives them wall time, logs them, hands them to the recorder. For the loop's thread."""
 
-    def __init__(self, run: str, wall_us: Callable[[], int]) -> None:
-        self._run, self._wall_us = run, wall_us
+    def __init__(self, run: str, recorder: Recording, wall_us: Callable[[], int]) -> None:
+        self._run, self._recorder, self._wall_us = run, recorder, wall_us
         self._seq = 0
-        self._early: deque[Record] = deque(maxlen=KEPT_UNTIL_OPEN)
-        self._recorder: Recording | None = None
-        self.why_not = "the database is not open yet"
 
     def event(self, event: Event) -> None:
         """Log an event and put it on record."""
@@ -49,24 +42,13 @@ class Journal:
         """The last record of a run."""
         self._put(StopRecord(self._run, self._next(), self._wall_us(), engine_s, how))
 
-    def open(self, recorder: Recording) -> None:
-        """From now on there is a database; what waited goes first."""
-        while self._early:
-            recorder.put(self._early.popleft())
-        self._recorder = recorder
-
     def health(self) -> RecorderHealth:
-        """How the recorder is; not well while there is none."""
-        if self._recorder is not None:
-            return self._recorder.health()
-        return RecorderHealth(ok=False, since=0.0, stored=0, lost=0, waiting=len(self._early), last_error=self.why_not, notices=())
+        """How the recorder is; not well while its database is not open yet."""
+        return self._recorder.health()
 
     def _next(self) -> int:
         self._seq += 1
         return self._seq
 
     def _put(self, record: Record) -> None:
-        if self._recorder is None:
-            self._early.append(record)
-        else:
-            self._recorder.put(record)
+        self._recorder.put(record)

@@ -34,7 +34,8 @@ class Keeper:
         self.why = ""
 
     def start(self) -> None:
-        """Begin; the first thing stored is what was found at the start."""
+        """Begin; the first thing stored is what was found at the start, which also sets the file's space aside."""
+        self._changes.put(("", None))
         self._thread.start()
 
     def change(self, printer: str, latch: Latch | None) -> None:
@@ -64,7 +65,8 @@ class Keeper:
                     self._latches[printer] = latch
             if self._save():
                 for printer, latch in changed:
-                    self._saved(printer, latch is not None)
+                    if printer:
+                        self._saved(printer, latch is not None)
 
     def _save(self) -> bool:
         while True:

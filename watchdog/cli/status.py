@@ -1,0 +1,106 @@
+"""`heatwarden status`: protected, or not and why."""
+
+from pathlib import Path
+
+from watchdog.cli import exit_codes
+from watchdog.cli.client import NoGuardError, ask
+from watchdog.cli.output import complain, say, say_json
+from watchdog.core.values import JsonObject
+from watchdog.wire.control import Request
+
+
+def run(config: Path, state: Path | None, *, as_json: bool, idle: bool) -> int:
+    """Exit code 0 when protected (with --idle: when nothing heats), 1 when not, 69 without a guard."""
+    try:
+        reply = ask(config, state, Request("status"))
+    except NoGuardError as error:
+        if as_json:
+            say_json({"state": "not protected", "idle": False, "error": str(error)})
+        else:
+            say("NOT PROTECTED: no guard answers")
+        complain(str(error))
+        return exit_codes.NO_GUARD
+    if not reply["ok"]:
+        complain(reply["error"])
+        return exit_codes.NO_GUARD
+    status = reply["status"]
+    if as_json:
+        say_json(status)
+    elif idle:
+        say(idle_line(status))
+    else:
+        for line in lines(status):
+            say(line)
+    yes = status["idle"] if idle else status["state"] == "protected"
+    return exit_codes.OK if yes else exit_codes.NOT_SO
+
+
+def idle_line(status: JsonObject) -> str:
+    """Whether something heats, and what."""
+    busy = [printer["name"] for printer in status["printers"] if not printer["idle"]]
+    return f"something heats, or may: {', '.join(busy)}" if busy else "nothing heats"
+
+
+def lines(status: JsonObject) -> list[str]:
+    """The status as a person reads it; the first line says it all."""
+    printers = status["printers"]
+    tripped = [printer["name"] for printer in printers if printer["state"] == "tripped"]
+    bare = [printer["name"] for printer in printers if printer["state"] == "not protected"]
+    parts = [f"TRIPPED: {', '.join(tripped)}"] * bool(tripped) + [f"NOT PROTECTED: {', '.join(bare)}"] * bool(bare)
+    first = "; ".join(parts) or f"protected: {', '.join(printer['name'] for printer in printers)}"
+    if status["starting"] and bare:
+        first += " (just started: sources and relays are still making contact)"
+    out = [first]
+    for printer in printers:
+        out += ["", *_printer_lines(printer)]
+    out += ["", *(_relay_line(relay) for relay in status["relays"]), *_guard_lines(status["guard"])]
+    return out
+
+
+def _printer_lines(printer: JsonObject) -> list[str]:
+    out = [f"{printer['name']}: {printer['state']}"]
+    latch = printer["latch"]
+    if latch is not None:
+        out.append(f"  trip {latch['trip']} {latch['at_wall']} by {latch['check'] or 'unknown'}: {latch['reason']}")
+        failure = f": {latch['failure']}" if latch["failure"] else ""
+        out.append(f"  power: {latch['verdict']}{failure}")
+    out += [f"  why not: {why}" for why in printer["why_not"]]
+    for heater in printer["heaters"]:
+        out.append(f"  {heater['name']}: {_values(heater)}")
+    return out
+
+
+def _values(heater: JsonObject) -> str:
+    if heater["temperature_c"] is None:
+        return "not heard yet"
+    age = f", {heater['age_s']:.0f} s ago" if not heater["live"] else ""
+    target = heater["target_c"]
+    wanted = "target unknown" if target is None else "off" if target <= 0 else f"target {target:.0f}"
+    share, check = heater["nearest"]
+    near = f", nearest: {check} {share:.0%}" if share >= 0.5 else ""  # noqa: PLR2004 - half way to a trip is worth a word
+    return f"{heater['temperature_c']:.1f} degC{age}, {wanted}, ceiling {heater['ceiling_c']:.0f}{near}"
+
+
+def _relay_line(relay: JsonObject) -> str:
+    reach = {True: "reachable", False: "NOT REACHABLE", None: "not heard yet"}[relay["reachable"]]
+    parts = [reach]
+    if relay["state"]:
+        parts.append(f"says {relay['state']}")
+    if relay["power_w"] is not None:
+        parts.append(f"{relay['power_w']:.0f} W")
+    if relay["commanded_off"]:
+        parts.append("commanded OFF, " + ("confirmed" if relay["confirmed"] else "NOT confirmed"))
+    if relay["why"] and relay["reachable"] is False:
+        parts.append(relay["why"])
+    return f"relay {relay['name']}: {', '.join(parts)}"
+
+
+def _guard_lines(guard: JsonObject) -> list[str]:
+    out = [f"notice: {notice}" for notice in guard["notices"]]
+    if not guard["record"]["ok"]:
+        out.append(f"the record cannot be written: {guard['record']['last_error']} ({guard['record']['waiting']} waiting)")
+    if guard["latch_file"]:
+        out.append(f"THE LATCH FILE CANNOT BE WRITTEN: {guard['latch_file']}; a power cut of this computer would lose a latch")
+    if guard["dropped_readings"]:
+        out.append(f"{guard['dropped_readings']} readings were dropped: they came faster than they could be judged")
+    return out

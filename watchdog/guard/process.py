@@ -1,0 +1,118 @@
+"""The guard as a process: starts everything in the order that arms it soonest, and ends it without touching a relay."""
+
+import gc
+import logging
+import signal
+import threading
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from watchdog.core.engine import Engine
+from watchdog.core.latch import Latch
+from watchdog.core.outputs import Event
+from watchdog.guard.answers import Answers
+from watchdog.guard.control_socket import ControlSocket
+from watchdog.guard.hands import Hands
+from watchdog.guard.journal import Journal
+from watchdog.guard.keeper import Keeper
+from watchdog.guard.loop import Loop
+from watchdog.relays.driver import Driver
+
+log = logging.getLogger("heatwarden")
+
+STOP_WITHIN_S = 2.0
+TEND_EVERY_S = 1.0
+
+
+class Source(Protocol):
+    """A source as the process knows it."""
+
+    def start(self) -> None: ...
+
+    def stop(self, within_s: float = ...) -> bool: ...
+
+    def tend(self) -> None: ...
+
+
+class Recording(Protocol):
+    """The recorder as the process knows it."""
+
+    def start(self) -> None: ...
+
+    def close(self, timeout_s: float) -> bool: ...
+
+
+class Guard:
+    """All running parts. `run` returns when the guard is told to stop."""
+
+    def __init__(
+        self,
+        *,
+        engine: Engine,
+        loop: Loop,
+        hands: Hands,
+        answers: Answers,
+        keeper: Keeper,
+        journal: Journal,
+        recorder: Recording,
+        control: ControlSocket,
+        drivers: Sequence[Driver],
+        sources: Sequence[Source],
+        latches: Sequence[Latch],
+        notices: Sequence[Event],
+        now: Callable[[], float],
+        version: str,
+        settings_digest: str,
+    ) -> None:
+        self.engine, self.loop, self.answers = engine, loop, answers
+        self._hands, self._keeper, self._journal, self._recorder = hands, keeper, journal, recorder
+        self._control, self._drivers, self._sources = control, drivers, sources
+        self._latches, self._notices = latches, notices
+        self._now, self._version, self._settings_digest = now, version, settings_digest
+        self._ended = threading.Event()
+
+    def run(self, on_armed: Callable[[], None] = lambda: None) -> None:
+        """Standing latches first, then readings, then people, then the record."""
+        self._journal.started(self._now(), self._version, self._settings_digest)
+        self._keeper.start()
+        for driver in self._drivers:
+            driver.start()
+        self._hands.carry_out(self.engine.start(self._latches))
+        for source in self._sources:
+            source.start()
+        self._control.start()
+        for notice in self._notices:
+            self._journal.event(notice)
+        self._recorder.start()
+        threading.Thread(target=self._tend, name="tender", daemon=True).start()
+        gc.collect()
+        gc.freeze()  # what was built at the start is never looked at again by the collector
+        on_armed()
+        self.loop.run()
+        self._end()
+
+    def stop_on_signals(self) -> None:
+        """SIGTERM and SIGINT end the guard; relays stay as they are."""
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: self.loop.stop())
+
+    def _tend(self) -> None:
+        while not self._ended.wait(TEND_EVERY_S):
+            for source in self._sources:
+                try:
+                    source.tend()
+                except Exception:
+                    log.exception("a source could not be tended")
+
+    def _end(self) -> None:
+        self._ended.set()
+        standing = [name for name, printer in self.engine.site.printers.items() if printer.latch is not None]
+        kept = f"; latched: {', '.join(standing)}" if standing else ""
+        self._journal.stopped(self._now(), f"told to stop; relays stay as they are{kept}")
+        self._control.stop()
+        for source in self._sources:
+            source.stop(within_s=STOP_WITHIN_S)
+        for driver in self._drivers:
+            driver.stop()
+        self._keeper.stop(STOP_WITHIN_S)
+        self._recorder.close(STOP_WITHIN_S)

@@ -1,0 +1,1 @@
+"""Recorded logs through the very engine that guards live."""

@@ -1,0 +1,113 @@
+"""One log through a fresh engine: what would have tripped, what would have been advised, and how near each check came."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+from watchdog.core.engine import Engine
+from watchdog.core.outputs import Event, Output
+from watchdog.core.plan import SitePlan
+from watchdog.core.values import JsonObject
+from watchdog.sources.recordings import Recording, RecordingError
+
+EVERY_ROWS = 5000
+"""Progress is told this often."""
+
+REPORTED = ("advice", "readings stopped", "would have cut", "check failed", "second publisher", "burst")
+"""Kinds of events that count as advisories."""
+
+
+@dataclass(slots=True)
+class Verdict:
+    """What came of one log. Times are the log's own stamps."""
+
+    log: str
+    readings: int = 0
+    first: str = ""
+    last: str = ""
+    trips: list[JsonObject] = field(default_factory=list)
+    advisories: list[JsonObject] = field(default_factory=list)
+    headroom: dict[str, dict[str, dict[str, float]]] = field(default_factory=dict)
+    unknown: int = 0
+    unreadable: int = 0
+    late: int = 0
+    set_back: int = 0
+    strangers: tuple[str, ...] = ()
+
+    def to_json(self) -> JsonObject:
+        """The object of the replay interface."""
+        return {
+            "log": self.log,
+            "readings": self.readings,
+            "first": self.first,
+            "last": self.last,
+            "trips": self.trips,
+            "advisories": self.advisories,
+            "headroom": self.headroom,
+        }
+
+
+def without_relays(plan: SitePlan) -> SitePlan:
+    """The same site with nothing to switch: a replay commands nobody."""
+    printers = tuple(
+        replace(printer, relays=(), heaters=tuple(replace(heater, relays=()) for heater in printer.heaters)) for printer in plan.printers
+    )
+    return replace(plan, printers=printers, relays=())
+
+
+def replay(plan: SitePlan, recording: Recording, progress: Callable[[int], None] = lambda _bytes: None) -> Verdict:
+    """Feed a whole log. Raises RecordingError for a log that cannot be read, or in which nothing is of this site.
+
+    `progress` is told how many bytes of the file have been read.
+    """
+    verdict = Verdict(recording.path.name)
+    quiet_plan = without_relays(plan)
+    known = {(printer.name, heater.name) for printer in plan.printers for heater in printer.heaters}
+    known |= {(printer.name, "") for printer in plan.printers}
+    strangers: dict[tuple[str, str], None] = {}
+    engine: Engine | None = None
+    stamp = ""
+    for stamp, reading in recording.rows():
+        if engine is None:
+            engine = Engine(quiet_plan, reading.at, run=verdict.log)
+            verdict.first = stamp
+        verdict.readings += 1
+        if verdict.readings % EVERY_ROWS == 0:
+            progress(recording.bytes_read)
+        outputs = engine.feed(reading)
+        if outputs:
+            _note(verdict, outputs, recording, stamp)
+        if (reading.printer, reading.heater) not in known:
+            strangers[reading.printer, reading.heater] = None
+    verdict.last = stamp
+    verdict.unreadable, verdict.late, verdict.set_back = recording.tally.unreadable, recording.clock.late, recording.clock.set_back
+    verdict.strangers = tuple("/".join(key).rstrip("/") for key in strangers)
+    if engine is None:
+        raise RecordingError(f"{recording.path}: no readings in it")
+    verdict.unknown = engine.site.unknown
+    if verdict.unknown == verdict.readings:
+        names = ", ".join(sorted("/".join(key) for key in known if key[1]))
+        raise RecordingError(
+            f"{recording.path}: none of its heaters is in the settings (found {', '.join(verdict.strangers[:5])}; known are {names})"
+        )
+    verdict.headroom = engine.take_headroom()
+    return verdict
+
+
+def _note(verdict: Verdict, outputs: list[Output], recording: Recording, stamp: str) -> None:
+    for output in outputs:
+        if not isinstance(output, Event):
+            continue
+        if output.kind == "trip":
+            verdict.trips.append(_entry(output, recording, stamp))
+        elif output.kind in REPORTED:
+            verdict.advisories.append(_entry(output, recording, stamp))
+
+
+def _entry(event: Event, recording: Recording, stamp: str) -> JsonObject:
+    return {
+        "time": recording.stamp_at(event.at, stamp),
+        "printer": event.printer,
+        "heater": event.heater,
+        "check": event.check or event.kind,
+        "reason": event.sentence,
+    }

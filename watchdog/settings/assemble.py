@@ -1,0 +1,149 @@
+"""Checked settings to what the engine, the sources and the relays are told."""
+
+from dataclasses import asdict, replace
+from functools import partial
+from typing import Any, NamedTuple
+
+from watchdog.core.plan import CoolingPlan, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
+from watchdog.core.values import JsonObject
+from watchdog.settings.addresses import Broker, CommandRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
+from watchdog.settings.limits import fresh_checks, limits_by_check
+from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, Readings, Settings
+from watchdog.thermal.heater_classes import CLASSES
+from watchdog.wire.feed import Feed
+
+_SENT_MARGIN_S = 0.5
+"""A program that runs into its time limit is stopped and reported a little later than that."""
+
+
+class HeaterFeed(NamedTuple):
+    """One feed of one broker. `heater` is empty for the metered power of the whole printer.
+
+    `source` is the name in the engine's plan; those of further sensors and meters are not in it.
+    """
+
+    printer: str
+    heater: str
+    source: str
+    feed: Feed
+    presence: SwitchPresence | None
+
+
+def site_plan(settings: Settings) -> SitePlan:
+    """Everything that one engine guards."""
+    printers = tuple(
+        PrinterPlan(name, tuple(_heater(name, key, heater) for key, heater in table.heaters.items()), table.relays)
+        for name, table in settings.printers.items()
+    )
+    return SitePlan(settings.main.site, printers, tuple(relay_plan(settings, name) for name in settings.main.relays))
+
+
+def feeds_by_broker(settings: Settings) -> dict[str, list[HeaterFeed]]:
+    """What to listen to, by the name of the broker; brokers that carry no readings are left out."""
+    found: dict[str, list[HeaterFeed]] = {}
+    for printer, table in settings.printers.items():
+        for name, heater in table.heaters.items():
+            for sensor, readings in {"": heater.readings, **heater.sensors}.items():
+                source = source_name(printer, name, sensor)
+                entry = HeaterFeed(printer, name, source, readings.feed(sensor), readings.presence)
+                found.setdefault(readings.broker, []).append(entry)
+        if table.meter:
+            entry = HeaterFeed(printer, "", source_name(printer, "", ""), table.meter.feed(), table.meter.presence)
+            found.setdefault(table.meter.broker, []).append(entry)
+    return found
+
+
+def source_name(printer: str, heater: str, sensor: str) -> str:
+    """How a source is called: PRINTER/HEATER, PRINTER/HEATER/SENSOR, or PRINTER/power meter (no heater can be named so)."""
+    return f"{printer}/{heater}/{sensor}" if sensor else f"{printer}/{heater}" if heater else f"{printer}/power meter"
+
+
+def relay_plan(settings: Settings, name: str) -> RelayPlan:
+    """One relay as the power logic needs it, with an address by which it can be commanded without any settings."""
+    table = settings.main.relays[name]
+    address = relay_address(settings, name)
+    meter = address.meter if isinstance(address, MqttRelay) else None
+    echoes = bool(address.echo if isinstance(address, MqttRelay) else address.ask if isinstance(address, CommandRelay) else True)
+    plan = RelayPlan(
+        name=name,
+        cuts=table.cuts,
+        silences=table.silences,
+        has_echo=echoes,
+        has_meter=meter is not None,
+        echo_within_s=table.echo_within_s,
+        sent_within_s=_sent_within_s(table),
+        watched=not isinstance(address, CommandRelay) or bool(address.ask),
+        address=_as_json(table.kind, address),
+    )
+    return plan if meter is None else replace(plan, standby_w=meter.standby_w, meter_within_s=meter.within_s)
+
+
+def latched_relay_plan(name: str, address: dict[str, Any]) -> RelayPlan:
+    """A relay of which only a latch still knows: what its address tells, and defaults. Never raises."""
+    meter = address.get("meter")
+    plan = RelayPlan(
+        name=name,
+        has_echo=address.get("kind") == "pretend" or bool(address.get("echo") or address.get("ask")),
+        has_meter=isinstance(meter, dict),
+        watched=address.get("kind") != "command" or bool(address.get("ask")),
+        address=address,
+    )
+    if not isinstance(meter, dict):
+        return plan
+    standby_w, within_s = meter.get("standby_w"), meter.get("within_s")
+    return replace(
+        plan,
+        standby_w=standby_w if isinstance(standby_w, float) else plan.standby_w,
+        meter_within_s=within_s if isinstance(within_s, float) else plan.meter_within_s,
+    )
+
+
+def relay_address(settings: Settings, name: str) -> RelayAddress:
+    """How the relay `name` is reached."""
+    table = settings.main.relays[name]
+    if isinstance(table, MqttRelayTable):
+        broker: Broker = settings.main.brokers[table.broker]
+        return MqttRelay(broker=broker, order=table.order, echo=table.echo, meter=table.meter, presence=table.presence)
+    if isinstance(table, CommandRelayTable):
+        return CommandRelay(off=table.off, ask=table.ask, ask_every_s=table.ask_every_s, time_limit_s=table.time_limit_s)
+    return PretendRelay(file=table.file)
+
+
+def _sent_within_s(table: MqttRelayTable | CommandRelayTable | PretendRelayTable) -> float:
+    if isinstance(table, MqttRelayTable):
+        return table.sent_within_s
+    return table.time_limit_s + _SENT_MARGIN_S if isinstance(table, CommandRelayTable) else 2.0
+
+
+def _as_json(kind: str, address: RelayAddress) -> JsonObject:
+    """Plain JSON: lists for tuples, as it comes back from a latch record."""
+    values = {key: list(value) if isinstance(value, tuple) else value for key, value in asdict(address).items()}
+    return {"kind": kind, **values}
+
+
+def _heater(printer: str, name: str, heater: Heater) -> HeaterPlan:
+    kind = CLASSES[heater.kind]
+    limits = limits_by_check(heater)
+    ceiling = next(own for entry, own in limits if entry.key == "ceiling")
+    return HeaterPlan(
+        name=name,
+        kind=heater.kind,
+        source=_source(source_name(printer, name, ""), heater.readings),
+        checks=partial(fresh_checks, limits),
+        cooling=CoolingPlan(
+            stored_rise_k=kind.stored_rise_k,
+            drop_k=kind.drop_k,
+            within_s=kind.cooling_within_s,
+            cold_c=kind.cold_c,
+            time_constant_s=kind.time_constant_s,
+        ),
+        plausible_c=kind.plausible_c,
+        ceiling_c=ceiling.above_c,
+        relays=heater.relays,
+    )
+
+
+def _source(name: str, readings: Readings) -> SourcePlan:
+    return SourcePlan(
+        name=name, on_change=readings.reports == "on change", longest_interval_s=readings.longest_interval_s, link=readings.broker
+    )

@@ -1,0 +1,154 @@
+"""The words of every problem that settings can have: what was found, what is allowed, what to do.
+
+Rules name an entry; `problem.py` fills it in. The tests hold one bad file against each of them.
+"""
+
+from typing import NamedTuple
+
+
+class Entry(NamedTuple):
+    """Texts for `str.format`. `value` is what was found, fit to be shown; `names` are the right ones."""
+
+    found: str
+    allowed: str
+    hint: str
+
+
+CATALOGUE: dict[str, Entry] = {
+    # Files
+    "no-directory": Entry(
+        "no such directory", "a directory with heatwarden.toml and printers/", "give its path, or start from the files in config/"
+    ),
+    "no-file": Entry("no such file", "a file that the guard may read", "start from the one in config/"),
+    "no-printers": Entry("no printer at all", "one file a printer: printers/NAME.toml", "start from one of those in config/printers/"),
+    "stray-file": Entry(
+        "a file that is not read",
+        "files named NAME.toml",
+        "rename it or move it away: no printer may be left out unseen",
+    ),
+    "printer-name": Entry(
+        'the file name "{value}"', "lower-case letters, digits and single hyphens, 40 at most", "the file's name is the printer's name"
+    ),
+    "symbolic-link": Entry("a symbolic link", "the file itself", "put the file there: what is checked must be what is read"),
+    "unreadable": Entry("{error}", "a plain file that the guard may read", "look at its owner and mode with ls -l"),
+    "too-big": Entry("a file of more than {largest} bytes", "up to {largest} bytes", "this is hardly a settings file"),
+    "not-utf-8": Entry("the byte {byte}", "UTF-8 text", "save the file again as UTF-8"),
+    "byte-order-mark": Entry("a byte order mark", "UTF-8 text without one", "save the file again as UTF-8 without BOM"),
+    "not-toml": Entry("{what}{where}", "TOML 1.0", "the rest of this file was not looked at"),
+    "absurd-toml": Entry("brackets too deep or a number too long", "TOML of a sensible depth", "the rest of this file was not looked at"),
+    # Keys and types
+    "unknown-key": Entry("a key that is not known", "{names}", "take it out"),
+    "missing-key": Entry("nothing", "{allowed}", "this key must be given"),
+    "wrong-type": Entry("{value}", "{allowed}", "mind the quotes: only texts have them"),
+    "not-finite": Entry("{value}", "a finite number", "there is no limit without a limit"),
+    "unknown-word": Entry("{value}", "{allowed}", "take one of these"),
+    "out-of-bounds": Entry("{value}", "{bounds}", "see docs/settings.md for what it means"),
+    # Names
+    "name": Entry('the name "{value}"', "lower-case letters, digits and single hyphens, 40 at most", "rename it wherever it is used"),
+    "unknown-broker": Entry("{value}", "{names}", "describe it under [brokers.NAME] in heatwarden.toml"),
+    "unknown-relay": Entry("{value}", "{names}", "describe it under [relays.NAME] in heatwarden.toml"),
+    "unknown-check": Entry("a check that is not known", "{names}", "take it out"),
+    "unknown-limit": Entry("a limit that this check does not have", "{names}", "take it out"),
+    "not-absolute": Entry("{value}", "an absolute path, beginning with /", "say where it is from the root on"),
+    # Brokers and secrets
+    "host": Entry("{value}", "a host name or an address and nothing else", "port, user and password have keys of their own"),
+    "two-passwords": Entry("both password_file and password_credential", "one of the two", "take one out"),
+    "password-without-user": Entry("a password and no user", "user and password together", "add user"),
+    "secret-missing": Entry(
+        "no such file (its name is not shown: it could be the secret itself)",
+        "a file that holds the secret, on one line",
+        "make it with: install -m 600 /dev/null FILE, then write the secret into it",
+    ),
+    "secret-unreadable": Entry("{error}", "a plain file that holds the secret", "look at its owner and mode with ls -l"),
+    "secret-empty": Entry("an empty file", "a file that holds the secret, on one line", "write the secret into {file}"),
+    "secret-open": Entry(
+        "a file of mode {mode}", "nothing for others, no writing for the group: 0600, 0400, 0640 or 0440", "chmod 600 {file}"
+    ),
+    "credential-name": Entry("(not shown)", "the name of a systemd credential, without slashes", "see LoadCredential= in the unit"),
+    "credential-missing": Entry("no credential of this name (not shown)", "one that systemd has loaded", "add LoadCredential= to the unit"),
+    "tls-file-missing": Entry("{value}, which is not there", "a file with certificates or a key in PEM form", "correct the path"),
+    "tls-half": Entry("one of certificate_file and key_file", "both or neither", "add the other one"),
+    # Relays
+    "commands-not-allowed": Entry(
+        "a relay that runs a program",
+        "only with allow_commands = true at the top of heatwarden.toml",
+        "read the command first: it runs with the rights of the guard",
+    ),
+    "main-file-writable": Entry(
+        "owner {owner}, mode {mode}",
+        "with allow_commands: owned by root or by the guard's user, writable by nobody else",
+        "chown root heatwarden.toml && chmod go-w heatwarden.toml",
+    ),
+    "command-empty": Entry("an empty list", "a program and its arguments", 'for example ["/usr/local/bin/open-relay", "3"]'),
+    "command-nul": Entry("a NUL character", "arguments without one", "no program can be given one"),
+    "order-empty": Entry("an empty text", "the text that opens the relay", "look at what the device takes"),
+    "program-relative": Entry(
+        "{value}", "the absolute path of a program, then its arguments, each in quotes", "no shell is used: which PROGRAM tells the path"
+    ),
+    "program-missing": Entry("{value}, which is not there", "a program on this computer", "correct the path"),
+    "program-not-executable": Entry("{value}, which may not be run", "a program that the guard may run", "chmod +x {value}"),
+    "order-topic-taken": Entry(
+        "{value}, which is also {other}",
+        "a topic that carries nothing but orders for this relay",
+        "an order read back as a report would confirm itself",
+    ),
+    "relay-topic-has-readings": Entry(
+        "{value}, which is also {other}", "a topic that carries no heater's readings", "what proves the cut must not come with the reading"
+    ),
+    "same-words": Entry("{value} for both {words}", "two different words", "look at what the device sends in either state"),
+    "relay-twice": Entry("{value}, named twice", "each relay once", "take one out"),
+    "no-relay": Entry("no relay for {heaters}", "at least one relay for each heater", 'for example relays = ["NAME"]'),
+    "relay-shared": Entry(
+        '{value}, which {other} uses too and which says cuts = "{cuts}"',
+        'a relay of its own, or one with cuts = "several"',
+        "if it really feeds both, say so in heatwarden.toml",
+    ),
+    "relay-for-one-heater": Entry(
+        '{value}, which says cuts = "heater"', "relays that cut the whole printer", "name it under the heater that it feeds: {heaters}"
+    ),
+    "heater-relay-shared": Entry(
+        '{value}, which says cuts = "heater" and which {other} names too',
+        'one heater for a relay with cuts = "heater"',
+        'say cuts = "printer" if it feeds both',
+    ),
+    # Readings
+    "topic": Entry("{value}", "one exact topic: no + or #, no $ in front, not empty", "one topic speaks for one heater; nobody else may"),
+    "topic-twice": Entry(
+        "{value}, which {other} reads too",
+        "a topic of its own, or another pointer",
+        "two heaters would share one voice",
+    ),
+    "pointer": Entry("{value}", 'a JSON Pointer (RFC 6901): "" or "/key/key", with ~0 for ~ and ~1 for /', 'put a "/" before each key'),
+    "pattern-missing": Entry("no pattern", 'a regular expression with form = "text"', "pattern = 'temp=(?P<temperature>[0-9.]+)'"),
+    "pattern-unused": Entry("a pattern", 'a pattern only with form = "text"', 'say form = "text", or take the pattern out'),
+    "pattern-broken": Entry("{value}: {error}", "a regular expression", "in single quotes, TOML leaves backslashes alone"),
+    "pattern-groups": Entry(
+        "{value}, without the group {group}", "the group (?P<{group}>...) in the pattern", "put it around the number that counts"
+    ),
+    "pattern-unknown-group": Entry("the group {value}", "groups named {names}", "rename it"),
+    # Heaters and limits
+    "no-heaters": Entry("no heater", "at least one [heaters.NAME]", "without a heater there is nothing to guard"),
+    "normal-over-harm": Entry(
+        "normal_max_c {normal} ({normal_origin}), harm_c {harm} ({harm_origin})",
+        "normal_max_c below harm_c",
+        "give both: the hottest target ever used, and what the weakest part stands",
+    ),
+    "harm-over-class": Entry(
+        "{value} degrees Celsius", "up to {highest} for a {kind}", "no {kind} of common make stands more; parts fail from there on"
+    ),
+    "ceiling-over-harm": Entry(
+        "{value} degrees Celsius", "up to harm_c, which is {harm} ({harm_origin})", "lower the ceiling, or give harm_c of the parts used"
+    ),
+    "normal-over-ceiling": Entry(
+        "{value} degrees Celsius", "below the ceiling, which is {ceiling}", "a heater at its normal temperature would be cut"
+    ),
+    "coldest-over-hottest": Entry(
+        "coldest_c {coldest}, hottest_c {hottest}, frost_c {frost}",
+        "frost_c <= coldest_c < hottest_c",
+        "put them in order",
+    ),
+    "grace-under-intervals": Entry(
+        "{value} seconds", "at least {least}: two reporting intervals of {interval} s", "one lost message must not cut the power"
+    ),
+    "advise-over-grace": Entry("advise_s {advise}, grace_s {grace}", "advise_s up to grace_s", "the advice comes before the cut"),
+}

@@ -1,0 +1,127 @@
+"""The limits of every check of a heater: each value, where it comes from, and why.
+
+The order is: the heater's settings; what its facts imply; the class of heater.
+"""
+
+from collections.abc import Callable
+from dataclasses import MISSING, Field, dataclass, fields
+from typing import Any, Literal, NamedTuple
+
+from watchdog.checks.registry import CHECKS, Entry
+from watchdog.core.check import Check
+from watchdog.settings.model import Heater
+from watchdog.thermal.heater_classes import CLASSES, HeaterClass, ceiling_c
+
+Origin = Literal["settings", "facts", "class of heater"]
+
+DEFAULT_INTERVALS = 2.5
+"""A default grace, and the advice before it, lasts at least so many reporting intervals."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of one check. `check` is the check's name, `key` the limit's; its unit is the ending of `key`."""
+
+    check: str
+    key: str
+    value: float
+    origin: Origin
+    why: str
+
+
+class Fact(NamedTuple):
+    """A temperature of a heater in degrees Celsius, and where it comes from."""
+
+    value: float
+    origin: Origin
+
+
+class _Value(NamedTuple):
+    value: float
+    origin: Origin
+    why: str
+
+
+def normal_max(heater: Heater) -> Fact:
+    """The hottest target this heater is ever given."""
+    if heater.normal_max_c is not None:
+        return Fact(heater.normal_max_c, "settings")
+    return Fact(CLASSES[heater.kind].normal_max_c, "class of heater")
+
+
+def harm(heater: Heater) -> Fact:
+    """Where its weakest part begins to fail."""
+    if heater.harm_c is not None:
+        return Fact(heater.harm_c, "settings")
+    return Fact(CLASSES[heater.kind].harm_c, "class of heater")
+
+
+def resolve(heater: Heater) -> tuple[Limit, ...]:
+    """Every limit of every check of this heater, in the order of the registry."""
+    return tuple(_limit(heater, entry, field) for entry in CHECKS for field in fields(entry.limits))
+
+
+def limits_by_check(heater: Heater) -> tuple[tuple[Entry, Any], ...]:
+    """The checks of this heater, each with its limits as its own dataclass."""
+    resolved = resolve(heater)
+    return tuple((entry, entry.limits(**{limit.key: limit.value for limit in resolved if limit.check == entry.name})) for entry in CHECKS)
+
+
+def fresh_checks(limits: tuple[tuple[Entry, Any], ...]) -> list[Check]:
+    """New instances of all checks under these limits."""
+    return [entry.build(own) for entry, own in limits]
+
+
+def _limit(heater: Heater, entry: Entry, field: Field[Any]) -> Limit:
+    chosen = heater.limits.get(entry.key, {}).get(field.name)
+    if chosen is not None:
+        found = _Value(chosen, "settings", "chosen in the printer's file")
+    elif (entry.key, field.name) in _IMPLIED:
+        found = _IMPLIED[entry.key, field.name](heater, CLASSES[heater.kind])
+    else:
+        found = _of_class(CLASSES[heater.kind], entry, field)
+    return Limit(entry.name, field.name, *found)
+
+
+def _of_class(kind: HeaterClass, entry: Entry, field: Field[Any]) -> _Value:
+    usual = kind.limits.get(entry.name, {}).get(field.name)
+    if usual is not None:
+        return _Value(usual, "class of heater", f"usual for a {kind.name}")
+    assert field.default is not MISSING, f"{kind.name} has no {entry.name} {field.name}"
+    return _Value(field.default, "class of heater", "the same for heaters of every class")
+
+
+def _ceiling(heater: Heater, kind: HeaterClass) -> _Value:
+    normal, harmful = normal_max(heater), harm(heater)
+    why = f"15 K above normal_max_c {normal.value:g}, but no more than half way to harm_c {harmful.value:g}"
+    origin: Origin = "class of heater" if normal.origin == harmful.origin == "class of heater" else "facts"
+    return _Value(ceiling_c(normal.value, harmful.value), origin, why if origin == "facts" else f"{why}, usual for a {kind.name}")
+
+
+def _grace(heater: Heater, kind: HeaterClass) -> _Value:
+    return _raised(heater, kind, "grace_s")
+
+
+def _advice(heater: Heater, kind: HeaterClass) -> _Value:
+    found = _raised(heater, kind, "advise_s")
+    grace_s = heater.limits.get("no_readings", {}).get("grace_s")
+    if grace_s is not None and grace_s < found.value:
+        return _Value(grace_s, "facts", f"no later than the cut, which the settings put at {grace_s:g} s")
+    return found
+
+
+def _raised(heater: Heater, kind: HeaterClass, key: str) -> _Value:
+    """The usual wait of its class, or longer for a source that reports seldom."""
+    usual = kind.limits["no readings"][key]
+    interval_s = heater.readings.longest_interval_s
+    if DEFAULT_INTERVALS * interval_s <= usual:
+        return _Value(usual, "class of heater", f"usual for a {kind.name}")
+    why = f"raised from {usual:g} s, usual for a {kind.name}, to {DEFAULT_INTERVALS:g} reporting intervals of {interval_s:g} s"
+    return _Value(DEFAULT_INTERVALS * interval_s, "facts", why)
+
+
+_IMPLIED: dict[tuple[str, str], Callable[[Heater, HeaterClass], _Value]] = {
+    ("ceiling", "above_c"): _ceiling,
+    ("no_readings", "grace_s"): _grace,
+    ("no_readings", "advise_s"): _advice,
+}

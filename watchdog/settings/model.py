@@ -1,0 +1,204 @@
+"""What may stand in the settings files: one frozen dataclass a table. Units are part of the names.
+
+Lengths in millimetres, masses in grams, power in watts, times in seconds, temperatures in degrees Celsius,
+differences in kelvin. Where several tables together must make sense, see the modules named `rules_*`.
+"""
+
+from dataclasses import dataclass, field, fields
+from typing import Annotated, Any, Literal, TypeAlias, get_args, get_type_hints
+
+from watchdog.core.plan import Cuts
+from watchdog.core.values import STRICT
+from watchdog.settings.addresses import Broker, SwitchEcho, SwitchMeter, SwitchOrder, SwitchPresence
+from watchdog.wire.feed import Feed, Fields
+
+MAIN_FILE = "heatwarden.toml"
+PRINTERS = "printers"
+
+HeaterKind = Literal["bed", "hotend", "chamber"]
+Reports = Literal["periodically", "on change"]
+Supply = Literal["mains", "12 V DC", "24 V DC", "48 V DC", "dedicated DC supply"]
+Switch = Literal["printer board", "MOSFET module", "solid-state relay", "mechanical relay"]
+PlateMaterial = Literal["aluminium", "steel", "copper", "glass", "circuit board"]
+FaceMaterial = Literal["none", "spring steel", "glass", "ceramic", "polymer sheet", "glass-fibre laminate"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """Where the guard keeps what must survive: latches, records, the last validated settings."""
+
+    __pydantic_config__ = STRICT
+
+    directory: str = "/var/lib/heatwarden"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RelayCommon:
+    """What every relay says of itself. `feeds_board` None means true, unless it cuts a heater only."""
+
+    __pydantic_config__ = STRICT
+
+    cuts: Cuts
+    feeds_board: bool | None = None
+    echo_within_s: float = 5.0
+
+    @property
+    def silences(self) -> bool:
+        """True when opening it also takes the printer's board and its readings down."""
+        return self.cuts != "heater" if self.feeds_board is None else self.feeds_board
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MqttRelayTable(RelayCommon):
+    """A plug or relay board on MQTT; `broker` is a name under `[brokers]`."""
+
+    __pydantic_config__ = STRICT
+
+    kind: Literal["mqtt"]
+    broker: str
+    order: SwitchOrder
+    echo: SwitchEcho | None = None
+    meter: SwitchMeter | None = None
+    presence: SwitchPresence | None = None
+    sent_within_s: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommandRelayTable(RelayCommon):
+    """A program that opens a relay; see addresses.CommandRelay."""
+
+    __pydantic_config__ = STRICT
+
+    kind: Literal["command"]
+    off: tuple[str, ...]
+    ask: tuple[str, ...] = ()
+    ask_every_s: float = 30.0
+    time_limit_s: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PretendRelayTable(RelayCommon):
+    """Cuts nothing: for trying things out."""
+
+    __pydantic_config__ = STRICT
+
+    kind: Literal["pretend"]
+    file: str = ""
+
+
+class ByKind:
+    """Tells pydantic to go by `kind`. Without importing it here: files that were validated before are read without it."""
+
+    def __get_pydantic_core_schema__(self, union: Any, handler: Any) -> Any:  # noqa: ANN401 - types of pydantic, which loads late
+        from pydantic_core import core_schema  # noqa: PLC0415 - see above
+
+        choices = {kind: handler.generate_schema(table) for kind, table in tables_by_kind(union).items()}
+        return core_schema.tagged_union_schema(choices, discriminator="kind")
+
+
+def tables_by_kind(union: Any) -> dict[str, Any]:  # noqa: ANN401 - a union of types
+    """The tables that a union is made of, by what their `kind` must say."""
+    return {get_args(get_type_hints(table)["kind"])[0]: table for table in get_args(union)}
+
+
+RelayTable: TypeAlias = Annotated[MqttRelayTable | CommandRelayTable | PretendRelayTable, ByKind()]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MainFile:
+    """heatwarden.toml."""
+
+    __pydantic_config__ = STRICT
+
+    site: str
+    allow_commands: bool = False
+    state: State = State()
+    brokers: dict[str, Broker] = field(default_factory=dict)
+    relays: dict[str, RelayTable] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings(Feed):
+    """Where readings come from. `longest_interval_s` is the longest healthy silence.
+
+    For a source that reports on change it is the longest time between two messages of `presence`, or of any kind.
+    """
+
+    __pydantic_config__ = STRICT
+
+    broker: str
+    longest_interval_s: float
+    reports: Reports = "periodically"
+    presence: SwitchPresence | None = None
+    sensor: str = field(init=False, default="")
+
+    def feed(self, sensor: str = "") -> Feed:
+        """What a decoder needs of it; `sensor` is empty for the one that the heater's controller uses."""
+        values: dict[str, Any] = {entry.name: getattr(self, entry.name) for entry in fields(Feed)}
+        return Feed(**(values | {"sensor": sensor}))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meter:
+    """The metered power of the whole printer, in watts, picked out by `pointer` (RFC 6901) or `pattern`."""
+
+    __pydantic_config__ = STRICT
+
+    broker: str
+    topic: str
+    longest_interval_s: float
+    form: Literal["json", "text"] = "json"
+    pointer: str = "/power_w"
+    pattern: str = ""
+    numbers_as_text: bool = False
+    reports: Reports = "periodically"
+    presence: SwitchPresence | None = None
+
+    def feed(self) -> Feed:
+        """The same as a feed that carries power and nothing else."""
+        only_power = Fields(temperature=None, target=None, duty=None, power=self.pointer)
+        return Feed(topic=self.topic, form=self.form, fields=only_power, pattern=self.pattern, numbers_as_text=self.numbers_as_text)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heater:
+    """One heater: its facts, where its readings come from, its own relays, and limits that override the defaults."""
+
+    __pydantic_config__ = STRICT
+
+    kind: HeaterKind
+    readings: Readings
+    sensors: dict[str, Readings] = field(default_factory=dict)
+    relays: tuple[str, ...] = ()
+    normal_max_c: float | None = None
+    harm_c: float | None = None
+    rated_w: float | None = None
+    supply: Supply | None = None
+    switch: Switch | None = None
+    width_mm: float | None = None
+    depth_mm: float | None = None
+    plate_mm: float | None = None
+    plate_material: PlateMaterial | None = None
+    face_mm: float | None = None
+    face_material: FaceMaterial | None = None
+    block_g: float | None = None
+    limits: dict[str, dict[str, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrinterFile:
+    """printers/NAME.toml."""
+
+    __pydantic_config__ = STRICT
+
+    relays: tuple[str, ...] = ()
+    heaters: dict[str, Heater]
+    meter: Meter | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """All that was read and found good. Printers by name, in alphabetical order."""
+
+    main: MainFile
+    printers: dict[str, PrinterFile]

@@ -1,0 +1,139 @@
+"""What a site is protected by, and what it is not: said from the settings alone, before anything runs."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from watchdog.settings.limits import Limit, resolve
+from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Readings, Settings
+
+LOOPBACK = ("localhost", "127.", "::1")
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One relay in the order in which it is tried: what it cuts, and what will show that it opened."""
+
+    relay: str
+    cuts: str
+    evidence: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HeaterProtection:
+    """One heater: its limits, and the relays that cut it, its own feed first."""
+
+    kind: str
+    limits: tuple[Limit, ...]
+    cut_by: tuple[Cut, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PrinterProtection:
+    """One printer: its heaters, and one plain sentence for each thing that its protection lacks."""
+
+    heaters: dict[str, HeaterProtection]
+    lacks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SiteProtection:
+    """All printers, and what is lacking on the site as a whole."""
+
+    printers: dict[str, PrinterProtection]
+    lacks: tuple[str, ...]
+
+
+def protection(settings: Settings) -> SiteProtection:
+    """Who protects what, and where the gaps are."""
+    printers = {name: _printer(settings, name, table) for name, table in settings.printers.items()}
+    return SiteProtection(printers, tuple(dict.fromkeys(_site_lacks(settings))))
+
+
+def _printer(settings: Settings, name: str, table: PrinterFile) -> PrinterProtection:
+    heaters = {
+        key: HeaterProtection(heater.kind, resolve(heater), tuple(Cut(relay, *_cut(settings, relay)) for relay in relays_of(table, heater)))
+        for key, heater in table.heaters.items()
+    }
+    return PrinterProtection(heaters, tuple(dict.fromkeys(_printer_lacks(settings, name, table))))
+
+
+def relays_of(table: PrinterFile, heater: Heater) -> tuple[str, ...]:
+    """The relays of a heater in the order in which they are tried."""
+    return tuple(dict.fromkeys((*heater.relays, *table.relays)))
+
+
+def _cut(settings: Settings, name: str) -> tuple[str, tuple[str, ...]]:
+    relay = settings.main.relays[name]
+    if isinstance(relay, PretendRelayTable):
+        return "nothing (pretend)", ()
+    echo = relay.echo if isinstance(relay, MqttRelayTable) else relay.ask
+    meter = relay.meter if isinstance(relay, MqttRelayTable) else None
+    found = (("echo", echo), ("meter", meter), ("temperature falling", not relay.silences))
+    return relay.cuts, tuple(evidence for evidence, given in found if given)
+
+
+def _printer_lacks(settings: Settings, name: str, table: PrinterFile) -> Iterator[str]:
+    for key, heater in table.heaters.items():
+        relays = relays_of(table, heater)
+        real = [relay for relay in relays if not isinstance(settings.main.relays[relay], PretendRelayTable)]
+        if not real:
+            yield f"{key}: no relay that cuts anything; it is watched, not protected"
+        elif len(real) == 1:
+            yield f"{key}: only one relay, {real[0]}; when it fails, nothing else cuts the power"
+        yield from _common_cause(settings, key, heater, real)
+        yield from _readings_lack(key, heater.readings)
+        for sensor, readings in heater.sensors.items():
+            yield from _readings_lack(f"{key}, sensor {sensor}", readings)
+    for relay in dict.fromkeys(relay for heater in table.heaters.values() for relay in relays_of(table, heater)):
+        yield from _relay_lacks(settings, name, relay)
+
+
+def _common_cause(settings: Settings, key: str, heater: Heater, relays: list[str]) -> Iterator[str]:
+    """Readings and every relay on one broker: when that is gone, nothing is heard and nothing can be cut."""
+    brokers = settings.main.brokers
+    tables = [settings.main.relays[relay] for relay in relays]
+    used = {(brokers[table.broker].host, brokers[table.broker].port) if isinstance(table, MqttRelayTable) else None for table in tables}
+    own = brokers[heater.readings.broker]
+    if used == {(own.host, own.port)}:
+        yield f"{key}: its readings and all of its relays need the broker {heater.readings.broker}; when that fails, no power can be cut"
+
+
+def _readings_lack(key: str, readings: Readings) -> Iterator[str]:
+    if readings.reports == "on change" and readings.presence is None:
+        yield f"{key}: its source reports on change and has no presence; a dead source looks like a steady one"
+    no_target = "(?P<target>" not in readings.pattern if readings.form == "text" else readings.fields.temperature == ""
+    if no_target and not readings.sensor:
+        yield f"{key}: its target is not reported; overshoot is not seen, and silence is judged by the last temperature alone"
+
+
+def _relay_lacks(settings: Settings, printer: str, name: str) -> Iterator[str]:
+    relay = settings.main.relays[name]
+    cuts, evidence = _cut(settings, name)
+    if isinstance(relay, PretendRelayTable):
+        yield f"{name}: a pretend relay; it cuts nothing"
+        return
+    if not evidence:
+        yield f"{name}: no echo, no meter, and opening it silences the readings; nothing can show that it opened"
+    elif evidence == ("temperature falling",):
+        yield f"{name}: no echo and no meter; only a falling temperature can show that it opened, which takes minutes"
+    elif "meter" not in evidence and relay.silences:
+        yield f"{name}: no meter; a welded contact that echoes off goes unseen"
+    if isinstance(relay, MqttRelayTable) and relay.presence is None:
+        yield f"{name}: no presence; that it cannot be reached is seen only when the broker cannot be reached either"
+    if isinstance(relay, CommandRelayTable) and not relay.ask:
+        yield f"{name}: no ask; that it cannot be reached is seen only when it is needed"
+    others = [other for other, table in settings.printers.items() if other != printer and name in table.relays]
+    if cuts == "several" and others:
+        yield f"{name}: opening it takes the power of {', '.join(others)} as well"
+
+
+def _site_lacks(settings: Settings) -> Iterator[str]:
+    for name, broker in settings.main.brokers.items():
+        if not broker.user:
+            yield f"broker {name}: no user; anybody on its network may speak for a printer or switch a relay"
+        elif broker.tls is None and not broker.host.startswith(LOOPBACK):
+            yield f"broker {name}: no tls; its password and all readings cross the network in the clear"
+    used = {relay for table in settings.printers.values() for heater in table.heaters.values() for relay in relays_of(table, heater)}
+    for name in settings.main.relays:
+        if name not in used:
+            yield f"relay {name}: described, and used by no printer"

@@ -1,0 +1,101 @@
+"""Whether readings are found where they are said to be, and every heater has a voice of its own."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import fields
+
+from watchdog.settings.draft import Draft, KeyPath
+from watchdog.settings.model import MAIN_FILE, Meter, MqttRelayTable, Readings
+from watchdog.settings.sheet import Sheet, printer_file
+from watchdog.settings.topics import bad_topic, pointer_problem
+from watchdog.wire.feed import Fields
+
+GROUPS = tuple(field.name for field in fields(Fields))
+
+
+def readings(sheet: Sheet) -> Iterator[Draft]:
+    """All that can be wrong with readings, meters, and the topics that they share with relays."""
+    taken: dict[tuple[str, str, str], str] = {}
+    for file, path, feed in feeds(sheet):
+        yield from _feed(sheet, file, path, feed)
+        pick = "text" if feed.form == "text" else _pointer(feed)
+        claim = (sheet.endpoint(feed.broker), feed.topic, f"{'power' if isinstance(feed, Meter) else 'temperature'} {pick}")
+        who = f"{file} {'.'.join(path)}"
+        if taken.setdefault(claim, who) != who:
+            yield Draft(file, (*path, "topic"), "topic-twice", feed.topic, said={"other": taken[claim]})
+    yield from _relay_topics(sheet)
+
+
+def feeds(sheet: Sheet) -> Iterator[tuple[str, tuple[str, ...], Readings | Meter]]:
+    """File, place and description of everything that is listened to."""
+    for file, name, heater in sheet.heaters():
+        yield file, ("heaters", name, "readings"), heater.readings
+        for sensor, entry in heater.sensors.items():
+            yield file, ("heaters", name, "sensors", sensor), entry
+    for printer, table in sheet.printers.items():
+        if table.meter:
+            yield printer_file(printer), ("meter",), table.meter
+
+
+def _pointer(feed: Readings | Meter) -> str:
+    return feed.pointer if isinstance(feed, Meter) else str(feed.fields.temperature)
+
+
+def _feed(sheet: Sheet, file: str, path: tuple[str, ...], feed: Readings | Meter) -> Iterator[Draft]:
+    if sheet.main and feed.broker not in sheet.broker_names:
+        yield Draft(file, (*path, "broker"), "unknown-broker", feed.broker, names=sheet.broker_names)
+    yield from bad_topic(file, (*path, "topic"), feed.topic)
+    if feed.presence:
+        yield from bad_topic(file, (*path, "presence", "topic"), feed.presence.topic)
+        if feed.presence.here == feed.presence.gone:
+            yield Draft(file, (*path, "presence", "gone"), "same-words", feed.presence.gone, said={"words": "here and gone"})
+    if isinstance(feed, Meter):
+        yield from pointer_problem(file, (*path, "pointer"), feed.pointer)
+    else:
+        for group in GROUPS:
+            yield from pointer_problem(file, (*path, "fields", group), getattr(feed.fields, group))
+    yield from _pattern(file, (*path, "pattern"), feed)
+
+
+def _pattern(file: str, path: KeyPath, feed: Readings | Meter) -> Iterator[Draft]:
+    if feed.form == "json":
+        if feed.pattern:
+            yield Draft(file, path, "pattern-unused")
+        return
+    if not feed.pattern:
+        yield Draft(file, path, "pattern-missing")
+        return
+    try:
+        groups = re.compile(feed.pattern).groupindex
+    except (re.error, RecursionError, OverflowError) as error:
+        yield Draft(file, path, "pattern-broken", feed.pattern, said={"error": error})
+        return
+    needed = "power" if isinstance(feed, Meter) else "temperature"
+    if needed not in groups:
+        yield Draft(file, path, "pattern-groups", feed.pattern, said={"group": needed})
+    for group in groups:
+        if group not in GROUPS:
+            yield Draft(file, path, "pattern-unknown-group", group, names=GROUPS)
+
+
+def _relay_topics(sheet: Sheet) -> Iterator[Draft]:
+    """No relay reports where a heater does, and nothing else is ever said where a relay takes its orders."""
+    if sheet.main is None:
+        return
+    heard = {(sheet.endpoint(feed.broker), feed.topic): f"{file} {'.'.join(path)}" for file, path, feed in feeds(sheet)}
+    of_heaters = {topic: who for topic, who in heard.items() if not who.endswith(" meter")}
+    mqtt = {name: relay for name, relay in sheet.main.relays.items() if isinstance(relay, MqttRelayTable)}
+    for name, relay in mqtt.items():
+        for key in ("echo", "meter", "presence"):
+            table = getattr(relay, key)
+            if table:
+                topic = (sheet.endpoint(relay.broker), table.topic)
+                heard.setdefault(topic, f"{MAIN_FILE} relays.{name}.{key}")
+                if topic in of_heaters:
+                    path = ("relays", name, key, "topic")
+                    yield Draft(MAIN_FILE, path, "relay-topic-has-readings", table.topic, said={"other": of_heaters[topic]})
+    for name, relay in mqtt.items():
+        topic = (sheet.endpoint(relay.broker), relay.order.topic)
+        who = f"{MAIN_FILE} relays.{name}.order"
+        if heard.setdefault(topic, who) != who:
+            yield Draft(MAIN_FILE, ("relays", name, "order", "topic"), "order-topic-taken", relay.order.topic, said={"other": heard[topic]})

@@ -1,0 +1,26 @@
+"""Where the state directory is, even when the settings are broken."""
+
+import os
+import tomllib
+from pathlib import Path
+
+DEFAULT = Path("/var/lib/heatwarden")
+
+
+def state_directory(config: Path, chosen: Path | None = None) -> Path:
+    """The state directory: the one chosen, else $STATE_DIRECTORY, else `[state] directory` of the main file, else the default.
+
+    Reads the main file loosely: whatever is wrong with the rest of it must not hide where latches are kept.
+    """
+    if chosen is not None:
+        return chosen
+    given = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
+    if given:
+        return Path(given)
+    try:
+        values = tomllib.loads((config / "heatwarden.toml").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return DEFAULT
+    state = values.get("state")
+    directory = state.get("directory") if isinstance(state, dict) else None
+    return Path(directory) if isinstance(directory, str) and directory.startswith("/") else DEFAULT

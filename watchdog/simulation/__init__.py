@@ -1,0 +1,1 @@
+"""Pretend printers. Pure: time is an argument."""

@@ -1,0 +1,221 @@
+"""Settings to running objects: the only module that knows every adapter."""
+
+import logging
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+from watchdog import __version__
+from watchdog.core.engine import Engine
+from watchdog.core.inputs import Tick
+from watchdog.core.outputs import Event, Level, Output, RelayOrder
+from watchdog.core.plan import SitePlan
+from watchdog.core.values import JsonObject
+from watchdog.guard import clock
+from watchdog.guard.answers import Answers
+from watchdog.guard.control_socket import ControlSocket
+from watchdog.guard.found import Found, settle, with_ghosts
+from watchdog.guard.hands import Hands
+from watchdog.guard.inbox import Inbox
+from watchdog.guard.journal import Journal
+from watchdog.guard.keeper import Keeper
+from watchdog.guard.loop import Loop
+from watchdog.guard.process import Guard
+from watchdog.latch.mark import MarkFile
+from watchdog.latch.port import OsFilePort
+from watchdog.latch.store import LatchStore, Loaded, room_for
+from watchdog.recorder.writer import Recorder
+from watchdog.relays.driver import Driver
+from watchdog.relays.mqtt_links import Links
+from watchdog.relays.registry import build
+from watchdog.settings.assemble import feeds_by_broker, latched_relay_plan, site_plan
+from watchdog.settings.model import Settings
+from watchdog.sources.mqtt import MqttSource
+from watchdog.sources.mqtt_handlers import Presence, Subscription
+
+log = logging.getLogger("heatwarden")
+
+MARKS = "marks"
+RECORD = "record.sqlite"
+SOCKET = "guard.sock"
+
+ASSERT_WITHIN_S = 10.0
+"""How long a guard without any settings stays to see its latches obeyed."""
+
+
+class Standing:
+    """What is done first of all: the latches that stood when the last guard ended are read, their relays approached."""
+
+    def __init__(self, state: Path) -> None:
+        self.state = state
+        self.inbox = Inbox()
+        self.links = Links(clock.now)
+        self.drivers: dict[str, tuple[JsonObject, Driver]] = {}
+        used_before = (state / MARKS).exists() or (state / RECORD).exists()
+        self.port = OsFilePort(state)
+        try:
+            self.loaded = LatchStore(self.port).load(used_before=used_before)
+        except OSError as error:
+            self.loaded = Loaded({}, "both damaged", (), f"the latch file cannot be read: {error}")
+        for latch in self.loaded.latches.values():
+            for relay, address in latch.addresses.items():
+                self.approach(relay, address)
+
+    def approach(self, relay: str, address: JsonObject) -> Driver | None:
+        """Build the driver of a relay, once an address; a broken address is logged and leaves the others alone."""
+        known = self.drivers.get(relay)
+        if known is not None and known[0] == address:
+            return known[1]
+        try:
+            driver = build(relay, address, now=clock.now, report=self.inbox.report, links=self.links)
+        except ValueError as error:
+            log.critical("relay %s cannot be used: %s", relay, error)
+            return None
+        self.drivers[relay] = (address, driver)
+        return driver
+
+
+def guard_for(
+    settings: Settings, standing: Standing, *, digest: str, notices: list[str], point: Callable[[str], None] = lambda _: None
+) -> Guard:
+    """Wire a guard for these settings over what stands. Raises OSError when the state directory cannot be used."""
+    run = f"{clock.wall_text()[:19]}-{os.getpid()}"
+    plan, marks, found = _found(site_plan(settings), standing)
+    inbox = standing.inbox
+    inbox.watch((printer.name, heater.name) for printer in plan.printers for heater in printer.heaters)
+    drivers = _drivers(plan, standing)
+    recorder = Recorder(standing.state / RECORD, clock.now, clock.wall_us)
+    journal = Journal(run, recorder, clock.wall_us)
+    engine = Engine(plan, clock.now(), run)
+    printers = [printer.name for printer in plan.printers]
+    store = LatchStore(standing.port, printers, room_for(settle({}, printers, "all of them", plan).latches, printers))
+
+    def saved(printer: str, latched: bool) -> None:  # noqa: FBT001 - the keeper's callback
+        point("latch stored" if latched else "release stored")
+        if not latched:
+            inbox.call(lambda: hands.release_mark(printer))
+
+    keeper = Keeper(store, found.latches, saved)
+    hands = Hands(
+        marks, drivers, keeper, journal, now=clock.now, wall_text=clock.wall_text, report=inbox.report, point=point, latched=found.latches
+    )
+
+    def about() -> JsonObject:
+        health = journal.health()
+        return {
+            "version": __version__,
+            "run": run,
+            "notices": notices + found.told,
+            "record": health._asdict(),
+            "latch_file": keeper.why,
+            "dropped_readings": inbox.dropped,
+            "judged_readings": loop.judged,
+            "worst_lag_s": round(loop.worst_lag_s, 3),
+        }
+
+    answers = Answers(engine, hands, now=clock.now, about_guard=about)
+    loop = Loop(engine, inbox, hands, answers.answer, now=clock.now, slept_s=clock.slept_s)
+    return Guard(
+        engine=engine,
+        loop=loop,
+        hands=hands,
+        answers=answers,
+        keeper=keeper,
+        journal=journal,
+        recorder=recorder,
+        control=ControlSocket(standing.state / SOCKET, inbox),
+        drivers=list(drivers.values()),
+        sources=_sources(settings, inbox, journal),
+        latches=list(found.latches.values()),
+        notices=[_notice(text, "warning") for text in (*notices, *found.told)],
+        now=clock.now,
+        version=__version__,
+        settings_digest=digest,
+    )
+
+
+def _found(plan: SitePlan, standing: Standing) -> tuple[SitePlan, MarkFile, Found]:
+    """The latches to take up, with the plan that can still command all of their relays."""
+    loaded = standing.loaded
+    names = list(dict.fromkeys([*(printer.name for printer in plan.printers), *loaded.latches]))
+    try:
+        marks = MarkFile(standing.state / MARKS, names)
+        damage = marks.damage
+    except OSError as error:
+        marks, damage = MarkFile(None, names), f"the marks cannot be read: {error}"
+    if loaded.state == "both damaged":
+        damage = "; ".join(filter(None, (loaded.why, damage)))
+    known, _ = marks.standing()
+    found = settle(loaded.latches, (*known, *marks.removed()), damage, plan)
+    plan = with_ghosts(plan, found, latched_relay_plan)
+    for name in found.latches:
+        marks.set(name)
+    return plan, marks, found
+
+
+def _drivers(plan: SitePlan, standing: Standing) -> dict[str, Driver]:
+    drivers = {}
+    for relay in plan.relays:
+        driver = standing.approach(relay.name, relay.address)
+        if driver is not None:
+            drivers[relay.name] = driver
+    return drivers
+
+
+def _sources(settings: Settings, inbox: Inbox, journal: Journal) -> list[MqttSource]:
+    def noter(name: str) -> Callable[[str, str], None]:
+        def note(level: str, text: str) -> None:
+            event = Event(clock.now(), "source notice", "warning" if level == "warning" else "info", text, source=name)
+            inbox.call(lambda: journal.event(event))
+
+        return note
+
+    sources = []
+    for name, feeds in feeds_by_broker(settings).items():
+        subscriptions = [Subscription(printer=feed.printer, heater=feed.heater, source=feed.source, feed=feed.feed) for feed in feeds]
+        presences = [
+            Presence(source=feed.source, topic=feed.presence.topic, here=feed.presence.here, gone=feed.presence.gone)
+            for feed in feeds
+            if feed.presence is not None
+        ]
+        topic = f"heatwarden/{settings.main.site}/presence"
+        broker = settings.main.brokers[name]
+        sources.append(MqttSource(name, broker, subscriptions, inbox, clock.now, noter(name), presences=presences, presence_topic=topic))
+    return sources
+
+
+def _notice(text: str, level: Level) -> Event:
+    return Event(clock.now(), "settings", level, text)
+
+
+def assert_latches(standing: Standing, within_s: float = ASSERT_WITHIN_S) -> bool:
+    """Command OFF whatever the standing latches want off, with no settings at all; True when all of it is confirmed.
+
+    For a guard that has nothing to run: it leaves only after it has done what it can.
+    """
+    found = Found(dict(standing.loaded.latches))
+    plan = with_ghosts(SitePlan("latches", (), ()), found, latched_relay_plan)
+    engine = Engine(plan, clock.now())
+    drivers = _drivers(plan, standing)
+    for driver in drivers.values():
+        driver.start()
+
+    def order(outputs: list[Output]) -> None:
+        for output in outputs:
+            if isinstance(output, RelayOrder) and output.relay in drivers:
+                drivers[output.relay].off(output.order)
+
+    order(engine.start(found.latches.values()))
+    until = clock.now() + within_s
+    while clock.now() < until and not _all_confirmed(engine, found):
+        standing.inbox.wait(min(engine.deadline() - clock.now(), until - clock.now(), 0.5))
+        for report in standing.inbox.reports():
+            order(engine.feed(report))
+        order(engine.feed(Tick(clock.now())))
+    for driver in drivers.values():
+        driver.stop()
+    return _all_confirmed(engine, found)
+
+
+def _all_confirmed(engine: Engine, found: Found) -> bool:
+    return all(engine.site.power.cuts[name].verdict in ("confirmed", "proven") for name in found.latches)
