@@ -54,10 +54,11 @@ def test_progress_moves_while_reading_lazily(tmp_path: Path) -> None:
 
 
 def test_late_rows_and_a_clock_set_back_are_counted(tmp_path: Path) -> None:
-    body = "".join(f"{second},anvil,bed,22.0,,,\n" for second in (100, 101, 102, 100, 103, 3, 4))
+    stamps = (100, 101, 102, 100, 103, 3, 4)
+    body = "".join(f"{second},anvil,{heater},22.0,,,\n" for second in stamps for heater in ("bed", "hotend"))
     recording = Recording(write(tmp_path / "log.csv", HEADER + body))
-    assert [row[1].at for row in recording.rows()] == [0, 1, 2, 3, 4, 5]
-    assert (recording.clock.late, recording.clock.set_back) == (1, 1)
+    assert [row[1].at for row in recording.rows()] == [0, 0, 1, 1, 2, 2, 3, 3, 4, 4, 5, 5]
+    assert (recording.tally.late, recording.clock.set_back) == (2, 1), "each row counts, also those that share a stamp"
     assert recording.stamp_at(5.0, "4") == "4"
 
 

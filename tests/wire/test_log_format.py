@@ -111,8 +111,13 @@ def test_a_broken_line_in_the_middle_stays_an_error_even_if_the_end_is_torn() ->
 
 
 def test_late_rows_and_empty_lines_are_passed_over() -> None:
-    assert len(read(HEADER, "1,anvil,bed,61,60,,", "", "late,anvil,bed,61,60,,", "2,anvil,bed,61,60,,")) == 2
-    assert len(read_json('{"time": "late", "printer": "anvil"}', "", '{"time": 2, "printer": "anvil"}')) == 1
+    tally = Tally()
+    late = "late,anvil,bed,61,60,,"
+    assert len(read(HEADER, "1,anvil,bed,61,60,,", "", late, late, "2,anvil,bed,61,60,,", tally=tally)) == 2
+    assert tally.late == 2
+    late = '{"time": "late", "printer": "anvil"}'
+    assert len(read_json(late, late, "", '{"time": 2, "printer": "anvil"}', tally=tally)) == 1
+    assert tally.late == 4
 
 
 def test_json_lines_carry_the_same_and_an_unknown_target() -> None:

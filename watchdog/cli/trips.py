@@ -54,7 +54,7 @@ def trip_line(row: "TripRow") -> str:
     where = f"{row.printer}/{row.heater}" if row.heater else row.printer
     kind = " (for want of readings)" if row.kind == "missing readings" else ""
     settled = row.confirmed or row.proven
-    after = "" if settled is None else f" in {settled.engine_s - row.at.engine_s:.2f} s"
+    after = "" if settled is None else f" in {settled.engine_s - row.at.engine_s:.3f} s"
     reset = f"; reset by {row.reset_by}" if row.reset is not None else ""
     return f"#{row.id} {_when(row.at)} {where} by {row.check}{kind}: {row.reason}. Power off {row.outcome}{after}{reset}"
 

@@ -68,7 +68,19 @@ class HeaterView(Protocol):
 
     @property
     def fresh(self) -> bool:
-        """True when the input being judged brought a live temperature of this heater."""
+        """True when the input being judged brought a live temperature of this heater, from whichever sensor."""
+
+    @property
+    def sensor(self) -> str:
+        """The sensor that spoke last; empty is the controlling one."""
+
+    @property
+    def spoken_c(self) -> float | None:
+        """What that sensor said."""
+
+    @property
+    def spoken_interval_s(self) -> float:
+        """The longest time between two words of that sensor."""
 
     @property
     def target_c(self) -> float | None:

@@ -13,6 +13,13 @@ BURST_SHARE = 0.05
 
 BURST_COUNT = 8
 
+BURST_WINDOW_S = 0.2
+"""No healthy source is that fast, however long its silences may last."""
+
+SLOPE_INTERVALS = 6.0
+SLOPE_WINDOW_S = 60.0
+"""The slope is taken over this time, or over so many reporting intervals of a slow source."""
+
 SENSOR_INTERVALS = 5.0
 """A further sensor that was silent for so many intervals no longer counts towards the hottest."""
 
@@ -24,18 +31,20 @@ class Heater:
         "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "hottest_c", "target_c", "target_at",
         "target_changed_at", "target_lowered_at", "duty", "duty_at", "power_w", "latched", "readings", "unusable", "ignored",
         "burst_from", "burst_count", "burst_told_at", "evaluate_at", "heard_live", "observer_failed", "silent_told", "darkened",
+        "sensor", "spoken_c",
     )  # fmt: skip
 
     def __init__(self, printer: str, plan: HeaterPlan, source: Source, at: float) -> None:
         self.printer, self.heater, self.plan, self.source = printer, plan.name, plan, source
-        self.observer = Observer()
+        self.observer = Observer(max(SLOPE_WINDOW_S, SLOPE_INTERVALS * source.longest_interval_s))
         self.rate = Rate()
         self.checks: list[Check] = plan.checks()
-        self.broken: set[str] = set()
+        self.broken: dict[str, str] = {}  # checks that raised, and their errors
+        self.told: dict[str, float] = {}  # when a check was last quoted that does not cut
         self.sensors: dict[str, tuple[float, float]] = {}
         self.order = 0
         self.scheduled_at = INFINITY
-        self.burst_window_s = BURST_SHARE * source.longest_interval_s
+        self.burst_window_s = min(BURST_SHARE * source.longest_interval_s, BURST_WINDOW_S)
         self.burst_told_at = NEVER
         self.darkened = self.latched = False
         self.readings = self.unusable = self.ignored = 0
@@ -44,6 +53,9 @@ class Heater:
     def forget(self, at: float) -> None:
         """Begin to watch anew at `at`: nothing heard before counts as fresh. Targets are forgotten too."""
         self.now = self.since = at
+        self.newest: Reading | None = None
+        self.sensor = ""
+        self.spoken_c: float | None = None
         self.temperature_c: float | None = None
         self.temperature_at = NEVER
         self.previous_c: float | None = None
@@ -61,20 +73,42 @@ class Heater:
         self.observer.clear()
         self.checks = self.plan.checks()
         self.broken.clear()
+        self.told.clear()
 
     @property
     def period_s(self) -> float | None:
-        return self.observer.period_s
+        return None if self.observer_failed else self.observer.period_s
 
     def slope_k_per_s(self) -> float | None:
-        return None if self.observer_failed else self.observer.slope_k_per_s()
+        if self.observer_failed:
+            return None
+        try:
+            return self.observer.slope_k_per_s()
+        except Exception:  # noqa: BLE001 - a check that asks must not fall with the observer
+            self.observer_failed = True
+            return None
+
+    @property
+    def spoken_interval_s(self) -> float:
+        return self.interval_s(self.sensor)
+
+    def interval_s(self, sensor: str) -> float:
+        """The longest time between two words of a sensor; empty is the controlling one."""
+        return self.plan.sensors.get(sensor, self.source.longest_interval_s)
+
+    def is_news(self, reading: Reading) -> bool:
+        """False for what is older than, or the very same as, what was heard last: no new evidence."""
+        newest = self.newest
+        return newest is None or reading.at > newest.at or (reading.at == newest.at and reading != newest)
 
     def take(self, reading: Reading, at: float) -> None:
         """Note what a reading says. Retained temperatures are not noted at all; a retained target only initialises."""
         self.now = at
+        self.newest = reading
         temperature_c = None if reading.retained else reading.temperature_c
         self.fresh = temperature_c is not None
         if temperature_c is not None:
+            self.sensor, self.spoken_c = reading.sensor, temperature_c
             if reading.sensor:
                 self.sensors[reading.sensor] = (temperature_c, at)
             else:
@@ -104,9 +138,8 @@ class Heater:
             self.target_at = at
 
     def _hottest(self, at: float) -> float | None:
-        oldest = at - SENSOR_INTERVALS * self.source.longest_interval_s
-        values = [value for value, heard_at in self.sensors.values() if heard_at >= oldest]
-        if self.temperature_c is not None and self.temperature_at >= oldest:
+        values = [value for name, (value, heard_at) in self.sensors.items() if heard_at >= at - SENSOR_INTERVALS * self.interval_s(name)]
+        if self.temperature_c is not None and self.temperature_at >= at - SENSOR_INTERVALS * self.source.longest_interval_s:
             values.append(self.temperature_c)
         return max(values, default=None)
 
@@ -130,21 +163,24 @@ class Heater:
         """Its whole memory."""
         return {
             "values": {key: to_plain(getattr(self, key)) for key in self.STATE},
+            "newest": None if self.newest is None else list(self.newest),
             "sensors": {name: [value, at] for name, (value, at) in self.sensors.items()},
             "observer": self.observer.snapshot(),
             "rate": self.rate.snapshot(),
             "checks": {check.name: check.snapshot() for check in self.checks},
-            "broken": sorted(self.broken),
+            "broken": dict(self.broken),
+            "told": dict(self.told),
         }
 
     def restore(self, saved: JsonObject) -> None:
         """Continue from `snapshot`; checks it does not name begin anew."""
         for key in self.STATE:
             setattr(self, key, from_plain(saved["values"][key]))
+        self.newest = None if saved["newest"] is None else Reading(*saved["newest"])
         self.sensors = {name: (value, at) for name, (value, at) in saved["sensors"].items()}
         self.observer.restore(saved["observer"])
         self.rate.restore(saved["rate"])
         for check in self.checks:
             if check.name in saved["checks"]:
                 check.restore(saved["checks"][check.name])
-        self.broken = set(saved["broken"])
+        self.broken, self.told = dict(saved["broken"]), dict(saved["told"])

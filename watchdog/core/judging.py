@@ -6,8 +6,8 @@ from watchdog.core.inputs import Reading
 from watchdog.core.outputs import Output
 from watchdog.core.releasing import watch_probation
 from watchdog.core.site import Site, heater_event
-from watchdog.core.tripping import trip
-from watchdog.core.values import INFINITY
+from watchdog.core.tripping import cut_too, trip
+from watchdog.core.values import INFINITY, NEVER
 
 TELL_EVERY_S = 60.0
 """What goes on and on is told this often, not a message at a time."""
@@ -25,27 +25,33 @@ def take_reading(site: Site, item: Reading, at: float, out: list[Output]) -> Non
     if heater is None:
         _not_a_heater(site, item, at)
         return
-    if item.at < heater.now:  # older than what this heater already said: no new evidence
+    if not heater.is_news(item):
         heater.ignored += 1
         return
     heater.take(item, at)
     heater.readings += 1
     if heater.fresh:
-        heater.source.alive_at = at
-        if not item.sensor:
-            _observe(heater, at, out)
-        if heater.silent_told or heater.source.gone or heater.darkened:
-            _heard_again(site, heater, at, out)
-        printer = site.printers[item.printer]
-        if printer.latch is not None and item.temperature_c is not None:
-            out += site.power.temperature(item.printer, item.temperature_c, item.heater, at)
-            site.timeline.schedule(site.power)
-        elif printer.probation != "none":
-            watch_probation(site, printer, at, out)
-        if heater.in_burst(at):
+        burst = heater.in_burst(at)
+        if not item.sensor:  # a further sensor has a board and a source of its own: it proves nothing about these
+            _controller_spoke(site, heater, at, out, burst=burst)
+        if burst:
             _burst(site, heater, at, out)
             return
     judge(site, heater, at, out)
+
+
+def _controller_spoke(site: Site, heater: Heater, at: float, out: list[Output], *, burst: bool) -> None:
+    heater.source.alive_at = at
+    if not burst:
+        _observe(heater, at, out)
+    if heater.silent_told or heater.source.gone or heater.darkened:
+        _heard_again(site, heater, at, out)
+    printer = site.printers[heater.printer]
+    if printer.latch is not None and heater.temperature_c is not None:
+        out += site.power.temperature(heater.printer, heater.temperature_c, heater.heater, at)
+        site.timeline.schedule(site.power)
+    elif printer.probation != "none":
+        watch_probation(site, printer, at, out)
 
 
 def judge(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
@@ -100,13 +106,14 @@ def _not_a_heater(site: Site, item: Reading, at: float) -> None:
 
 def _observe(heater: Heater, at: float, out: list[Output]) -> None:
     assert heater.temperature_c is not None
+    times: float | None = None
     try:
         heater.observer.add(at, heater.temperature_c)
+        times = heater.rate.heard(at, heater.source.longest_interval_s)
     except Exception as error:  # noqa: BLE001 - checks on raw readings must survive an observer that fails
         if not heater.observer_failed:
             heater.observer_failed = True
             out.append(heater_event(heater, at, "observer failed", "warning", f"the observer of {heater.heater} failed: {error!r}"))
-    times = heater.rate.heard(at, heater.source.longest_interval_s)
     if times is not None:
         why = f"{heater.heater} reports {times:.1f} times as often as before: is somebody else publishing on its topic?"
         out.append(heater_event(heater, at, "second publisher", "warning", why, {"times": times}))
@@ -140,17 +147,15 @@ def _heard_again(site: Site, heater: Heater, at: float, out: list[Output]) -> No
 
 
 def _check_failed(site: Site, heater: Heater, check: Check, error: Exception, at: float, out: list[Output]) -> None:
-    site.failed_checks[heater.printer, heater.heater, check.name] = repr(error)
-    if check.name not in heater.broken:
-        heater.broken.add(check.name)
+    known = check.name in heater.broken
+    heater.broken[check.name] = repr(error)
+    if not known:
         why = f"the check {check.name} of {heater.heater} failed and protects less: {error!r}"
         out.append(heater_event(heater, at, "check failed", "warning", why, check=check.name))
 
 
 def _check_recovered(site: Site, heater: Heater, check: Check, at: float, out: list[Output]) -> None:
-    if check.name in heater.broken:
-        heater.broken.discard(check.name)
-        site.failed_checks.pop((heater.printer, heater.heater, check.name), None)
+    if heater.broken.pop(check.name, None) is not None:
         why = f"the check {check.name} of {heater.heater} works again"
         out.append(heater_event(heater, at, "check recovered", "info", why, check=check.name))
 
@@ -164,14 +169,20 @@ def _found(site: Site, heater: Heater, check: Check, finding: Finding, at: float
             link = site.links[heater.source.link]
             link.hear(at, "readings stopped", [f"{heater.printer}/{heater.heater}"])
             site.timeline.schedule(link)
-        else:
+        elif _is_time_to_tell(heater, check, at):
             out.append(heater_event(heater, at, "advice", "warning", sentence, numbers, check.name))
-    elif printer.latch is not None:
-        if (heater.heater, check.name) not in printer.also:
-            printer.also.add((heater.heater, check.name))
-            event = heater_event(heater, at, "also", "info", sentence, numbers, check.name)
-            out.append(event._replace(trip=printer.latch.trip))
     elif printer.plan.observe and check.name not in ALWAYS_ARMED:
-        out.append(heater_event(heater, at, "would have cut", "warning", sentence, numbers, check.name))
+        if _is_time_to_tell(heater, check, at):
+            out.append(heater_event(heater, at, "would have cut", "warning", sentence, numbers, check.name))
+    elif printer.latch is not None:
+        cut_too(site, printer, heater, check.name, finding, at, out)
     else:
         trip(site, printer, heater, check.name, finding, at, out)
+
+
+def _is_time_to_tell(heater: Heater, check: Check, at: float) -> bool:
+    """What a check says again and again is told once in a while."""
+    if at < heater.told.get(check.name, NEVER) + TELL_EVERY_S:
+        return False
+    heater.told[check.name] = at
+    return True

@@ -1,6 +1,6 @@
 """What the engine is told about a site: printers, heaters, sources and relays. Plain values, assembled from settings."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -58,7 +58,11 @@ class CoolingPlan:
 
 @dataclass(frozen=True, slots=True)
 class HeaterPlan:
-    """One heater: its class, its source, fresh instances of its checks, and its own relays (before the printer's)."""
+    """One heater: its class, its source, fresh instances of its checks, and its own relays (before the printer's).
+
+    `sensors` holds the longest interval, in seconds, of each further sensor; one that is not named is taken to be as
+    quick as the source.
+    """
 
     name: str
     kind: str
@@ -68,6 +72,7 @@ class HeaterPlan:
     plausible_c: tuple[float, float]
     ceiling_c: float = INFINITY
     relays: tuple[str, ...] = ()
+    sensors: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -176,7 +176,7 @@ class Power:
         if relay is not None and cut.confirm(proven=relay.proven):
             kind: EventKind = "cut proven" if relay.proven else "cut confirmed"
             what = "is gone by its meter" if relay.proven else "is confirmed off by its echo"
-            sentence = f"power through relay {relay.name} {what}, {at - cut.at:.2f} s after the trip"
+            sentence = f"power through relay {relay.name} {what}, {at - cut.at:.3f} s after the trip"
             out.append(cut.event(at, kind, "info", sentence, relay.name))
         elif relay is None and cut.verdict in ("confirmed", "proven") and not cut.cooled:
             cut.verdict = "cutting"

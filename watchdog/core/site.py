@@ -25,7 +25,6 @@ class Site:
         self.printers: dict[str, Printer] = {}
         self.by_source: dict[str, list[Heater]] = {}
         self.by_relay: dict[str, list[Printer]] = {}
-        self.failed_checks: dict[tuple[str, str, str], str] = {}
         self.unusable_told: dict[tuple[str, str], float] = {}
         self.unknown = 0
         self.trips = 0

@@ -25,7 +25,9 @@ def site_status(site: Site, started_at: float) -> JsonObject:
         "relays": [relay_status(site, relay) for relay in site.power.relays.values()],
         "links": [{"name": link.name, "connected": link.connected} for link in site.links.values()],
         "failed_checks": [
-            {"printer": key[0], "heater": key[1], "check": key[2], "error": error} for key, error in site.failed_checks.items()
+            {"printer": key[0], "heater": key[1], "check": check, "error": error}
+            for key, heater in site.heaters.items()
+            for check, error in heater.broken.items()
         ],
         "unknown_readings": site.unknown,
     }

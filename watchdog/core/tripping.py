@@ -26,10 +26,10 @@ def trip(
     printer.set_latch(latch)
     printer.also.add((name, check))
     out.append(Mark(printer.name))
-    out += site.power.start(Cut(printer.name, name, trip_id, relays, at, cooling, temperature_c), at)
-    out.append(LatchChange(printer.name, latch))
     event = Event(at, "trip", "alarm", finding.sentence, printer=printer.name, heater=name, check=check, trip=trip_id, person=person)
     out.append(event._replace(numbers=finding.numbers))
+    out += site.power.start(Cut(printer.name, name, trip_id, relays, at, cooling, temperature_c), at)
+    out.append(LatchChange(printer.name, latch))
     site.relays_moved()
 
 

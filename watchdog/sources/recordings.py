@@ -20,7 +20,7 @@ class RecordingError(Exception):
 class Recording:
     """One log file. `.gz` is unpacked on the way; `.jsonl` is JSON Lines; anything else is CSV.
 
-    After (and while) `rows` runs, `tally` and `clock` tell what was met: unreadable cells, late rows, clocks set back.
+    After (and while) `rows` runs, `tally` tells of unreadable cells and late rows, `clock.set_back` of clocks set back.
     """
 
     def __init__(self, path: Path) -> None:

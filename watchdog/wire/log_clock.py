@@ -23,6 +23,7 @@ class LogClock:
         self.newest = NEVER
         self.offset_s = 0.0
         self.late = 0
+        """Calls answered with None."""
         self.set_back = 0
         self._steps: deque[float] = deque(maxlen=_STEPS_KEPT)
 

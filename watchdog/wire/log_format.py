@@ -37,12 +37,14 @@ class LogError(ValueError):
 
 
 class Tally:
-    """What was met on the way through a log: cells that could not be read, and the first of them for people."""
+    """What was met on the way through a log: late rows, cells that could not be read, and the first of them for people."""
 
-    __slots__ = ("first_unreadable", "line", "torn", "unreadable")
+    __slots__ = ("first_unreadable", "late", "line", "torn", "unreadable")
 
     def __init__(self) -> None:
         self.unreadable = 0
+        self.late = 0
+        """Rows dropped as late; the clock itself counts stamps, which several rows may share."""
         self.first_unreadable = ""
         self.line: Callable[[], int] = int
         self.torn = False
@@ -96,6 +98,7 @@ def _csv_body(table: "Iterator[list[str]]", header: list[str], engine_time: Engi
             at = _time(engine_time, stamp, tally)
             last = stamp
         if at is None:
+            tally.late += 1
             continue
         if not printer:
             raise LogError(tally.line(), "the printer is missing; every row names one")

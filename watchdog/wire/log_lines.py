@@ -59,6 +59,7 @@ class _Rows:
         if not printer:
             raise LogError(number, "the printer is missing; every row names one")
         if self._at is None:
+            self._tally.late += 1
             return None
         heater, sensor = _name(row, "heater", number), _name(row, SENSOR, number)
         temperature, target, duty, power = [self._value(row, column) for column in BOUNDS]
