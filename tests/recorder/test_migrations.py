@@ -144,3 +144,12 @@ def test_a_check_that_takes_too_long_is_broken_off_and_told(tmp_path: Path) -> N
     finding = inspect(path, lambda: float(next(times)), 1.0)
     assert (finding.state, finding.why) == ("ours", "only a part of it could be checked within 1 s")
     assert inspect(path, engine_s, 60.0) == ("ours", "")
+
+
+def test_what_is_committed_is_on_the_disk(tmp_path: Path) -> None:
+    """With less than FULL, a power cut takes all that was committed since the last checkpoint."""
+    engine = open_database(tmp_path / "r.db", engine_s, wall_us).engine
+    with engine.connect() as connection:
+        assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2
+        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
+    engine.dispose()

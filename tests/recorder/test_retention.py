@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from rig.broker import wait_for
 from rig.recording import DAY_US, NEW_YEAR_US, Run
 from sqlalchemy import Connection
 
@@ -12,6 +13,7 @@ from watchdog.recorder.reader import Reader
 from watchdog.recorder.records import Record
 from watchdog.recorder.retention import Retention
 from watchdog.recorder.storing import prepare, store
+from watchdog.recorder.writer import Recorder
 
 DAY_S = 86_400.0
 
@@ -85,3 +87,22 @@ def test_an_empty_record_and_one_below_the_floor_are_swept_without_harm(connecti
     put(connection, [run.event() for _ in range(10)])
     assert sweep(connection, retention, "now", NEW_YEAR_US + 100 * DAY_US, 2 * DAY_S) == 0
     assert len(seqs(tmp_path)) == 10
+
+
+def test_the_recorder_sweeps_by_itself_an_hour_after_its_start_and_not_before(tmp_path: Path) -> None:
+    engine_s = [0.0]
+    writer = Recorder(tmp_path / "r.db", lambda: engine_s[0], lambda: NEW_YEAR_US + 100 * DAY_US, keep_days=30)
+    old, now = Run("old"), Run("now", NEW_YEAR_US + 100 * DAY_US)
+    writer.start()
+    for _ in range(10_300):
+        writer.put(old.event())
+    writer.put(now.start())
+    assert writer.flush(30), writer.health()
+    reader = Reader(tmp_path / "r.db")
+    assert reader.events(limit=1)[0].seq == 1
+    engine_s[0] = 3601.0
+    writer.put(now.event())
+    # 10,301 events, of which the newest 10,000 stay whatever the clock says.
+    assert wait_for(lambda: reader.events(limit=1)[0].seq == 302, within_s=20)
+    assert writer.close(10)
+    assert writer.health().lost == 0

@@ -190,7 +190,11 @@ def flipped(good: bytes, dice: random.Random) -> bytes:
     return bytes(content[: dice.choice([len(content), len(content), dice.randrange(len(content))])])
 
 
-@pytest.mark.parametrize("seed", [*range(8), *(pytest.param(seed, marks=pytest.mark.long) for seed in range(8, 150))])
+SAMPLE = (*range(6), 23, 141)
+"""Two of them damage the very text of the tables, so that the driver cannot decode its own message."""
+
+
+@pytest.mark.parametrize("seed", [*SAMPLE, *(pytest.param(seed, marks=pytest.mark.long) for seed in range(150) if seed not in SAMPLE)])
 def test_flipped_bits_never_keep_new_events_from_being_recorded(tmp_path: Path, seed: int) -> None:
     path = tmp_path / "r.db"
     run = filled(path)
@@ -320,3 +324,36 @@ def test_a_flush_of_one_record_is_not_held_up_by_others_that_come_later(tmp_path
             assert writer.flush(30)
     assert writer.close(10)
     assert len(Reader(tmp_path / "r.db").events()) == 200
+
+
+COMMITTING_CHILD = """
+import sys
+from pathlib import Path
+from rig.recording import Run, recorder
+run, writer = Run(), recorder(Path(sys.argv[1]))
+writer.start()
+errors = set()
+for _ in range(40):
+    writer.put(run.event())
+    while not writer.flush(0.02):
+        errors.add(writer.health().last_error)
+print(writer.close(10), writer.health().stored, writer.health().lost, sorted(errors - {""}))
+"""
+
+
+def test_a_sync_that_fails_once_is_tried_again_and_every_row_is_there_once(tmp_path: Path) -> None:
+    """Row F56."""
+    path = tmp_path / "r.db"
+    filled(path, 1)
+    inject = ["strace", "-f", "-o", str(tmp_path / "trace"), "-e", "inject=fdatasync:error=EIO:when=10..12"]
+    rig = {"PYTHONPATH": str(Path(__file__).parents[1])}
+    command = [*inject, sys.executable, "-c", COMMITTING_CHILD, str(path)]
+    try:
+        done = subprocess.run(command, check=False, capture_output=True, text=True, timeout=60, env=rig)
+    except FileNotFoundError:
+        pytest.skip("strace, which makes a sync fail, is not installed")
+    if "ptrace" in done.stderr:
+        pytest.skip(f"strace cannot trace here: {done.stderr[:200]}")
+    assert "(INJECTED)" in (tmp_path / "trace").read_text(errors="replace")
+    assert done.stdout.startswith("True 40 0 ['OperationalError: disk I/O error"), (done.stdout, done.stderr)
+    assert [event.seq for event in Reader(path).events() if event.run == "run-1"] == list(range(1, 41))

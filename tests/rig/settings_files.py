@@ -46,19 +46,22 @@ def spoil(config: Path, case: dict[str, Any]) -> None:
         file.write_text(text.replace(here(edit["cut"]), here(edit["put"])))
     for name in case.get("remove", []):
         shutil.rmtree(config / name) if (config / name).is_dir() else (config / name).unlink()
-    for name, text in case.get("files", {}).items():
-        (config / name).parent.mkdir(exist_ok=True)
-        (config / name).write_text(here(text))
-    for name, (start, piece, count) in case.get("repeat", {}).items():
-        (config / name).write_text(start + piece * count)
-    for name, digits in case.get("bytes", {}).items():
-        (config / name).write_bytes(bytes.fromhex(digits))
+    _write(config, case, place)
     for name, mode in case.get("modes", {}).items():
         (config / name).chmod(mode)
     for name, target in case.get("links", {}).items():
         (config / name).unlink(missing_ok=True)
         (config / name).symlink_to(here(target))
-    for name in case.get("folders", []):
-        (config / name).mkdir()
     for name in case.get("owned_by_nobody", []):
         os.chown(config / name, 65534, 65534)
+
+
+def _write(config: Path, case: dict[str, Any], place: Path) -> None:
+    for name, text in case.get("files", {}).items():
+        (config / name).write_text(text.replace("{here}", str(place)))
+    for name, (start, piece, count) in case.get("repeat", {}).items():
+        (config / name).write_text(start + piece * count)
+    for name, digits in case.get("bytes", {}).items():
+        (config / name).write_bytes(bytes.fromhex(digits))
+    for name in case.get("folders", []):
+        (config / name).mkdir()

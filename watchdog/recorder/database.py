@@ -5,9 +5,9 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.pool import NullPool
 
@@ -89,7 +89,7 @@ def writing_engine(url: URL) -> Engine:
         return create_engine(url, poolclass=NullPool)
     engine = create_engine(url, poolclass=NullPool, connect_args={"timeout": BUSY_S})
     event.listen(engine, "connect", _prepare)
-    event.listen(engine, "begin", lambda connection: connection.exec_driver_sql("BEGIN IMMEDIATE"))
+    event.listen(engine, "begin", _begin)
     return engine
 
 
@@ -98,7 +98,7 @@ def reading_engine(url: URL) -> Engine:
     path = sqlite_path(url)
     if path is None:
         return create_engine(url, poolclass=NullPool, execution_options={"postgresql_readonly": True})
-    return create_engine("sqlite://", poolclass=NullPool, creator=lambda: _tolerant(read_only(path, BUSY_S)))
+    return create_engine("sqlite://", poolclass=NullPool, creator=lambda: read_only(path, BUSY_S))
 
 
 def _prepare(connection: sqlite3.Connection, _record: Any) -> None:  # noqa: ANN401 - the library's own type is private
@@ -109,6 +109,7 @@ def _prepare(connection: sqlite3.Connection, _record: Any) -> None:  # noqa: ANN
         connection.execute(f"PRAGMA {pragma}")
 
 
-def _tolerant(connection: sqlite3.Connection) -> sqlite3.Connection:
-    connection.text_factory = lambda raw: raw.decode(errors="replace")
-    return connection
+def _begin(connection: Connection) -> None:
+    # Straight to the driver: with one row a transaction, the library's way there would be felt. With the lock from the
+    # start: a transaction that reads first and then finds the file locked could only fail.
+    cast("sqlite3.Connection", connection.connection.dbapi_connection).execute("BEGIN IMMEDIATE")

@@ -4,6 +4,7 @@ Runs in a process of its own, so that the guard never loads the migration librar
 database URL from standard input. Ends with 0 when the tables are up to date, with 1 and a sentence when not.
 """
 
+import sqlite3
 import sys
 from pathlib import Path
 
@@ -30,7 +31,7 @@ def main(arguments: list[str]) -> int:
         return 2
     try:
         upgrade(url_of(sys.stdin.read().strip() if arguments[0] == "-" else Path(arguments[0])))
-    except (SQLAlchemyError, CommandError, OSError, ValueError) as error:
+    except (SQLAlchemyError, sqlite3.Error, CommandError, OSError, ValueError) as error:
         sys.stderr.write(f"{type(error).__name__}: {' '.join(str(error).split())}\n")
         return 1
     return 0

@@ -82,7 +82,7 @@ class Reader:
                     raise RecordUnreadable(f"The record {self._path} cannot be read: {finding.why or _STATES[finding.state]}.")
             with self._engine.connect() as connection:
                 yield connection
-        except (SQLAlchemyError, sqlite3.Error, OSError) as error:
+        except (SQLAlchemyError, sqlite3.Error, OSError, UnicodeDecodeError) as error:
             cause = error.orig if isinstance(error, DBAPIError) else error
             raise RecordUnreadable(f"The record {self._path or self._url.render_as_string()} cannot be read: {cause}.") from error
 

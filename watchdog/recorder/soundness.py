@@ -30,14 +30,21 @@ class Finding(NamedTuple):
 
 
 def is_damage(error: BaseException | None) -> bool:
-    """Whether this error of sqlite3 says that the file itself is damaged, and no disk, lock or permission is the matter."""
+    """Whether this error of sqlite3 says that the file itself is damaged, and no disk, lock or permission is the matter.
+
+    Where the text of the tables is damaged, the driver cannot even decode the message that quotes it.
+    """
+    if isinstance(error, UnicodeDecodeError):
+        return True
     code = getattr(error, "sqlite_errorcode", None)
     return code is not None and (code & 0xFF in _DAMAGE or code == sqlite3.SQLITE_IOERR_SHORT_READ)
 
 
 def read_only(path: Path, timeout_s: float = 5.0) -> sqlite3.Connection:
-    """A connection that cannot write. Raises sqlite3.OperationalError when there is no file."""
-    return sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, timeout=timeout_s, isolation_level=None)
+    """A connection that cannot write, and reads damaged texts as far as it can. Raises sqlite3.OperationalError without a file."""
+    connection = sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, timeout=timeout_s, isolation_level=None)
+    connection.text_factory = lambda raw: raw.decode(errors="replace")
+    return connection
 
 
 def inspect(path: Path, now: Callable[[], float], check_s: float) -> Finding:
@@ -55,7 +62,7 @@ def inspect(path: Path, now: Callable[[], float], check_s: float) -> Finding:
         with closing(read_only(path)) as connection:
             finding = _whose(connection)
             return finding if finding.state not in {"ours", "old"} else _checked(connection, finding, now, check_s)
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         if is_damage(error):
             return Finding("damaged", str(error))
         raise

@@ -17,6 +17,8 @@ MISSING_READINGS = "no readings"
 
 _OUTCOMES = {"cut confirmed": "confirmed", "cut proven": "proven", "cut not confirmed": "unconfirmed"}
 
+_INSERT_EVENT = insert(events)
+
 Row = dict[str, Any]
 
 
@@ -48,7 +50,7 @@ def store(connection: Connection, batch: Sequence[tuple[Record, Row]], *, skip_s
             elif (row["run"], row["seq"]) not in known:
                 event_rows.append(row | {"trip_id": _trip_of(connection, row)})
         if event_rows:
-            connection.execute(insert(events), event_rows)
+            connection.execute(_INSERT_EVENT, event_rows)
 
 
 def _event_row(event: Event) -> Row:
