@@ -2,7 +2,7 @@
 
 import logging
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 
 from watchdog import __version__
@@ -61,13 +61,13 @@ class Standing:
             for relay, address in latch.addresses.items():
                 self.approach(relay, address)
 
-    def approach(self, relay: str, address: JsonObject) -> Driver | None:
+    def approach(self, relay: str, address: JsonObject, *, checked: bool = False) -> Driver | None:
         """Build the driver of a relay, once an address; a broken address is logged and leaves the others alone."""
         known = self.drivers.get(relay)
         if known is not None and known[0] == address:
             return known[1]
         try:
-            driver = build(relay, address, now=clock.now, report=self.inbox.report, links=self.links)
+            driver = build(relay, address, now=clock.now, report=self.inbox.report, links=self.links, checked=checked)
         except ValueError as error:
             log.critical("relay %s cannot be used: %s", relay, error)
             return None
@@ -83,7 +83,7 @@ def guard_for(
     plan, marks, found = _found(site_plan(settings), standing)
     inbox = standing.inbox
     inbox.watch((printer.name, heater.name) for printer in plan.printers for heater in printer.heaters)
-    drivers = _drivers(plan, standing)
+    drivers = _drivers(plan, standing, settings.main.relays)
     recorder = Recorder(standing.state / RECORD, clock.now, clock.wall_us)
     journal = Journal(run, recorder, clock.wall_us)
     engine = Engine(plan, clock.now(), run)
@@ -91,8 +91,9 @@ def guard_for(
     store = LatchStore(standing.port, printers, room_for(settle({}, printers, "all of them", plan).latches, printers))
 
     def saved(printer: str, latched: bool) -> None:  # noqa: FBT001 - the keeper's callback
-        point("latch stored" if latched else "release stored")
-        if not latched:
+        if latched:
+            point("latch stored")
+        else:
             inbox.call(lambda: hands.release_mark(printer))
 
     keeper = Keeper(store, found.latches, saved)
@@ -106,6 +107,7 @@ def guard_for(
             "version": __version__,
             "run": run,
             "notices": notices + found.told,
+            "warnings": journal.recent.told(clock.now()),
             "record": health._asdict(),
             "latch_file": keeper.why,
             "dropped_readings": inbox.dropped,
@@ -153,10 +155,11 @@ def _found(plan: SitePlan, standing: Standing) -> tuple[SitePlan, MarkFile, Foun
     return plan, marks, found
 
 
-def _drivers(plan: SitePlan, standing: Standing) -> dict[str, Driver]:
+def _drivers(plan: SitePlan, standing: Standing, checked: Collection[str]) -> dict[str, Driver]:
+    """All drivers by relay. Addresses of the relays in `checked` come from checked settings, others from latches."""
     drivers = {}
     for relay in plan.relays:
-        driver = standing.approach(relay.name, relay.address)
+        driver = standing.approach(relay.name, relay.address, checked=relay.name in checked)
         if driver is not None:
             drivers[relay.name] = driver
     return drivers
@@ -196,7 +199,7 @@ def assert_latches(standing: Standing, within_s: float = ASSERT_WITHIN_S) -> boo
     found = Found(dict(standing.loaded.latches))
     plan = with_ghosts(SitePlan("latches", (), ()), found, latched_relay_plan)
     engine = Engine(plan, clock.now())
-    drivers = _drivers(plan, standing)
+    drivers = _drivers(plan, standing, ())
     for driver in drivers.values():
         driver.start()
 

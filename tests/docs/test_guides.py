@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from watchdog.checks.registry import CHECKS
-from watchdog.cli.main import app
+from watchdog.cli.app import app
 from watchdog.relays.registry import KINDS
 
 TOP = Path(__file__).parents[2]

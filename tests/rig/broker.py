@@ -45,6 +45,11 @@ class MosquittoBroker:
         self.process: subprocess.Popen[bytes] | None = None
         self.configure(config)
 
+    @property
+    def host(self) -> str:
+        """Where it can be reached."""
+        return "127.0.0.1"
+
     def configure(self, config: str) -> None:
         """Takes effect at the next start."""
         # As root mosquitto would drop to its own user and lose sight of the test's files.
@@ -60,7 +65,7 @@ class MosquittoBroker:
         return self
 
     def _answers(self) -> bool:
-        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=0.5):
+        with contextlib.suppress(OSError), socket.create_connection((self.host, self.port), timeout=0.5):
             return True
         return False
 

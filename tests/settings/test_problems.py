@@ -49,13 +49,6 @@ def test_the_good_settings_have_no_problem(config: Path) -> None:
     assert load(config).problems == ()
 
 
-def test_a_file_that_cannot_be_read_is_told(config: Path) -> None:
-    if os.geteuid() == 0:
-        pytest.skip("root can read everything")
-    (config / "printers" / "cinder.toml").chmod(0)
-    assert [problem.code for problem in load(config).problems] == ["unreadable"]
-
-
 def test_a_pipe_in_place_of_a_file_blocks_nobody(config: Path) -> None:
     (config / "printers" / "cinder.toml").unlink()
     os.mkfifo(config / "printers" / "cinder.toml")
@@ -95,7 +88,7 @@ def test_row_f82_without_its_line_finder_a_problem_is_still_told(config: Path, m
     monkeypatch.setitem(sys.modules, "watchdog.settings.lines", None)
     main = config / "heatwarden.toml"
     main.write_text(main.read_text().replace("allow_commands", "alow_commands"))
-    assert [(problem.code, problem.line) for problem in load(config).problems][0] == ("unknown-key", 0)
+    assert next((problem.code, problem.line) for problem in load(config).problems) == ("unknown-key", 0)
 
 
 @settings(max_examples=200, deadline=None)

@@ -8,6 +8,8 @@ from rig.broker import Certificates, MosquittoBroker, free_port, password_file, 
 
 from watchdog.settings.addresses import Broker, Tls
 
+pytestmark = pytest.mark.rig  # a real broker, and paho waits whole seconds before it connects again
+
 BOTH = pytest.mark.parametrize("protocol", ["5", "3.1.1"])
 BED = "millbrook/anvil/bed"
 PERMISSIONS = Path("/usr/lib/x86_64-linux-gnu/mosquitto_dynamic_security.so")

@@ -13,6 +13,8 @@ from watchdog.sources.mqtt import Presence
 from watchdog.wire.feed import Fields
 from watchdog.wire.payload import LARGEST_PAYLOAD_BYTES
 
+pytestmark = pytest.mark.rig  # a real broker, and paho waits whole seconds before it connects again
+
 BOTH = pytest.mark.parametrize("protocol", ["5", "3.1.1"])
 BED = "millbrook/anvil/bed"
 

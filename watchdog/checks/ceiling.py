@@ -43,11 +43,13 @@ class Ceiling(Check):
         self._denied = False
 
     def on_reading(self, view: HeaterView) -> Finding | None:
-        hottest_c = view.hottest_c
-        if not view.fresh or hottest_c is None:
+        hottest_c, spoken_c = view.hottest_c, view.spoken_c
+        if not view.fresh or hottest_c is None or spoken_c is None:
             return None
         if hottest_c <= self.limits.above_c:
             self._clear_when_it_lasts(view.now, hottest_c)
+            return None
+        if spoken_c <= self.limits.above_c:  # another sensor's word stands, and is no second word for that
             return None
         now = view.now
         if self._since == NEVER:
@@ -57,7 +59,7 @@ class Ceiling(Check):
         needed = 1 if self.limits.confirm_s == 0.0 else 3 if self._denied else 2
         if self._above >= needed and now - self._since >= self.limits.confirm_s:
             return self._finding(view, hottest_c)
-        quiet_s = 0.0 if view.source.on_change else SILENCE_INTERVALS * view.source.longest_interval_s
+        quiet_s = 0.0 if view.source.on_change else SILENCE_INTERVALS * view.spoken_interval_s
         self.deadline = max(self._since + self.limits.confirm_s, now + quiet_s)
         self.near(0.95)
         return None

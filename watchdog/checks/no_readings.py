@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, STRICT
+from watchdog.core.values import INFINITY, NEVER, STRICT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,8 +21,8 @@ class NoReadingsLimits:
     cold_c: float
     """At or below this, in degrees Celsius, a heater with no target is cold and its silence is no danger."""
 
-    cooling_k_per_s: float = 0.01
-    """A fall at least this fast, in kelvin a second, when last heard, is cooling."""
+    cooling_k_per_s: float = 0.005
+    """A fall at least this fast, in kelvin a second, when last heard, is cooling; the slowest heater just above cold falls faster."""
 
 
 class NoReadings(Check):
@@ -36,19 +36,26 @@ class NoReadings(Check):
     """
 
     name = "no readings"
-    STATE = ("_advised",)
+    STATE = ("_advised", "_asked_at")
 
     def __init__(self, limits: NoReadingsLimits) -> None:
         super().__init__()
         self.limits = limits
         self._advised = False
+        self._asked_at = NEVER  # since when heat is asked for
         self.deadline = float("-inf")  # due at the first chance: the wait begins when the watch does
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         heard_at = _heard_at(view)
+        if not _heat_is_asked_for(view):
+            self._asked_at = NEVER
+        elif self._asked_at == NEVER:
+            self._asked_at = view.now
         if view.now - heard_at < self.limits.advise_s:
             self._advised = False
             self.deadline = heard_at + self.limits.advise_s
+        elif self.deadline == INFINITY and self._asked_at == view.now:  # asked for after the verdict on its silence
+            self.deadline = view.now + self.limits.grace_s
         return None
 
     def on_deadline(self, view: HeaterView) -> Finding | None:
@@ -58,8 +65,9 @@ class NoReadings(Check):
             self.deadline = heard_at + limits.advise_s
             return None
         self.near(0.9 * (view.now - heard_at) / limits.grace_s)
-        if view.now < heard_at + limits.grace_s:
-            self.deadline = heard_at + limits.grace_s
+        due_at = limits.grace_s + (max(heard_at, self._asked_at) if _heat_is_asked_for(view) else heard_at)
+        if view.now < due_at:
+            self.deadline = due_at
             return self._advice(view, view.now - heard_at)
         self.deadline = INFINITY
         return self._verdict(view, view.now - heard_at)
@@ -75,7 +83,7 @@ class NoReadings(Check):
         if view.darkened or temperature_c is None:
             return self._advice(view, silent_s)
         numbers = {"silent_s": silent_s, "grace_s": self.limits.grace_s, "temperature_c": temperature_c}
-        if view.target_c is not None and view.target_c > 0.0:
+        if view.target_c is not None and _heat_is_asked_for(view):
             self.headroom = 1.0
             numbers["target_c"] = view.target_c
             why = f"while its target is {view.target_c:.0f} degC"
@@ -86,6 +94,10 @@ class NoReadings(Check):
         self.headroom = 1.0
         why = f"after {temperature_c:.0f} degC that was not seen to cool"
         return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
+
+
+def _heat_is_asked_for(view: HeaterView) -> bool:
+    return view.target_c is not None and not view.target_c <= 0.0
 
 
 def _heard_at(view: HeaterView) -> float:

@@ -36,7 +36,7 @@ class OutOfRange(Check):
 
     Above `hottest_c` or below `frost_c` is always out of range. Between `frost_c` and `coldest_c` it depends on how the
     reading came there: by a jump (open sensor) or slowly (a winter garage). One bad sample does nothing.
-    It uses raw readings alone.
+    It uses raw readings of the controlling sensor alone: it is the one by which the heater is driven.
     """
 
     name = "out of range"
@@ -51,7 +51,7 @@ class OutOfRange(Check):
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
-        if not view.fresh or temperature_c is None:
+        if not view.fresh or view.sensor or temperature_c is None:
             return None
         if not self._impossible(view, temperature_c):
             self._good_c = temperature_c
@@ -69,6 +69,10 @@ class OutOfRange(Check):
         self.deadline = max(self._since + self.limits.confirm_s, now + quiet_s)
         return None
 
+    @property
+    def alarmed(self) -> bool:
+        return self._bad > 0
+
     def on_deadline(self, view: HeaterView) -> Finding | None:
         self.deadline = INFINITY
         return None if view.temperature_c is None else self._finding(view, view.temperature_c)
@@ -80,7 +84,7 @@ class OutOfRange(Check):
         if not (limits.frost_c <= temperature_c <= limits.hottest_c):
             return True
         if self._good_c is None:  # nothing to compare with: a cold garage is believed only while nothing heats
-            return view.target_c is not None and view.target_c > 0.0
+            return view.target_c is not None and not view.target_c <= 0.0
         return self._good_c - temperature_c > limits.jump_k
 
     def _finding(self, view: HeaterView, temperature_c: float) -> Finding:

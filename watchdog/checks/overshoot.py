@@ -61,16 +61,17 @@ class Overshoot(Check):
             if excess_k > 0.0:
                 self.near(0.8 * excess_k / self.limits.band_k)
             return None
-        if not view.fresh:
+        if not view.fresh or view.sensor:
             return None
         now = view.now
         settling = now - view.target_lowered_at < self.limits.settle_s
+        fallen_c = temperature_c if view.previous_c is None else max(temperature_c, view.previous_c)  # one wild sample is no fall
         if self._since == NEVER or settling:
             self._since = now if self._since == NEVER else self._since
-            self._lowest_c, self._fell_at = temperature_c, now
+            self._lowest_c, self._fell_at = fallen_c, now
             return None
-        if temperature_c <= self._lowest_c - self.limits.step_k:
-            self._lowest_c, self._fell_at = temperature_c, now
+        if fallen_c <= self._lowest_c - self.limits.step_k:
+            self._lowest_c, self._fell_at = fallen_c, now
         return self._judge(view, temperature_c, target_c)
 
     def _judge(self, view: HeaterView, temperature_c: float, target_c: float) -> Finding | None:

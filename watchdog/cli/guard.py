@@ -1,5 +1,6 @@
 """`heatwarden guard`: the guard process. Standing latches come before anything else."""
 
+import gc
 import hashlib
 import logging
 from collections.abc import Callable
@@ -35,12 +36,13 @@ def run(config: Path, state: Path | None, *, point: Callable[[str], None] = lamb
 
 
 def _run(config: Path, directory: Path, point: Callable[[str], None]) -> int:
+    gc.disable()  # until the guard is armed: what is loaded and built until then stays
     from watchdog.wiring import Standing, assert_latches, guard_for
 
     standing = Standing(directory)
-    from watchdog.settings.load import load
+    from watchdog.settings.quick import load_quickly
 
-    loaded = load(config)
+    loaded = load_quickly(config, directory)
     notices: list[str] = []
     settings, texts = loaded.settings, loaded.texts
     if settings is None:

@@ -15,9 +15,21 @@ def say(line: str = "") -> None:
 
 
 def say_json(value: JsonObject) -> None:
-    """One JSON object for a program."""
-    sys.stdout.buffer.write(orjson.dumps(value, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE))
+    """One JSON object for a program. A person may see it too: what a terminal could obey is escaped, which JSON allows."""
+    text = orjson.dumps(value, option=orjson.OPT_INDENT_2).decode()
+    safe = text if text.isascii() else "".join(character if _harmless(character) else _escaped(character) for character in text)
+    sys.stdout.buffer.write(safe.encode() + b"\n")
     sys.stdout.flush()
+
+
+def _harmless(character: str) -> bool:
+    return character == "\n" or character.isprintable()
+
+
+def _escaped(character: str) -> str:
+    """As JSON writes it: one or two UTF-16 units of four hexadecimal digits."""
+    units = character.encode("utf-16-be").hex()
+    return "".join(f"\\u{units[place : place + 4]}" for place in range(0, len(units), 4))
 
 
 def complain(line: str) -> None:

@@ -8,6 +8,9 @@ from watchdog.cli.output import complain, say, say_json
 from watchdog.core.values import JsonObject
 from watchdog.wire.control import Request
 
+LATELY_S = 900.0
+"""Older warnings are left to `--json` and the record."""
+
 
 def run(config: Path, state: Path | None, *, as_json: bool, idle: bool) -> int:
     """Exit code 0 when protected (with --idle: when nothing heats), 1 when not, 69 without a guard."""
@@ -72,7 +75,8 @@ def _printer_lines(printer: JsonObject) -> list[str]:
 
 def _values(heater: JsonObject) -> str:
     if heater["temperature_c"] is None:
-        return "not heard yet"
+        kept_c = heater["retained_c"]
+        return "not heard yet" if kept_c is None else f"not heard yet; the broker kept {kept_c:.1f} degC, which is retained, not live"
     age = f", {heater['age_s']:.0f} s ago" if not heater["live"] else ""
     target = heater["target_c"]
     wanted = "target unknown" if target is None else "off" if target <= 0 else f"target {target:.0f}"
@@ -95,8 +99,15 @@ def _relay_line(relay: JsonObject) -> str:
     return f"relay {relay['name']}: {', '.join(parts)}"
 
 
+def _warning_line(warning: JsonObject) -> str:
+    where = f"{warning['printer']}: " if warning["printer"] else ""
+    times = f" ({warning['count']} times)" if warning["count"] > 1 else ""
+    return f"{warning['level']} {warning['age_s']:.0f} s ago: {where}{warning['sentence']}{times}"
+
+
 def _guard_lines(guard: JsonObject) -> list[str]:
     out = [f"notice: {notice}" for notice in guard["notices"]]
+    out += [_warning_line(warning) for warning in guard["warnings"] if warning["age_s"] <= LATELY_S]
     if not guard["record"]["ok"]:
         out.append(f"the record cannot be written: {guard['record']['last_error']} ({guard['record']['waiting']} waiting)")
     if guard["latch_file"]:

@@ -139,6 +139,11 @@ class Check(ABC):
         self.deadline = INFINITY
         self.headroom = 0.0
 
+    @property
+    def alarmed(self) -> bool:
+        """True while the newest reading is one that no healthy heater gives: it stands against a reset."""
+        return False
+
     @abstractmethod
     def on_reading(self, view: HeaterView) -> Finding | None: ...
 

@@ -9,6 +9,9 @@ from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_pla
 Verdict = Literal["cutting", "confirmed", "proven", "not confirmed"]
 Change = Literal["", "proven", "rising"]
 
+NO_EVIDENCE_S = 60.0
+"""Where no temperature can tell, the relays have so long to show that the power is gone."""
+
 HEARD_WITHIN_S = 30.0
 """A temperature older than this says nothing about cooling."""
 
@@ -45,9 +48,24 @@ class Cut:
 
     def wait_for_cooling(self, at: float) -> None:
         """From `at` on the temperature has its time to turn down."""
-        if self.cooling is not None and not self.cooled:
-            self.cooling_by = at + self.cooling.within_s
+        if not self.cooled:
+            self.cooling_by = at + (NO_EVIDENCE_S if self.cooling is None else self.cooling.within_s)
             self.start_c = self.last_c
+
+    def doubt(self, at: float) -> None:
+        """Power showed again: the cooling seen so far proves nothing any more."""
+        self.cooled = False
+        self.wait_for_cooling(at)
+        self.peak_c = self.last_c
+
+    def turn_to(self, heater: str, cooling: CoolingPlan | None, temperature_c: float | None, relays: tuple[str, ...]) -> None:
+        """Another heater of the printer is in danger and no relay so far feeds it: from here on it is the one to judge by."""
+        self.heater, self.cooling, self.relays = heater, cooling, relays
+        self.stage += 1
+        self.trusted_from = self.stage
+        self.verdict, self.failure, self.cooled = "cutting", "", False
+        self.start_c = self.peak_c = self.last_c = temperature_c
+        self.last_at = NEVER
 
     def see(self, temperature_c: float, at: float) -> Change:
         """Take a live temperature of the tripped heater; tells when it settles something.
@@ -56,24 +74,38 @@ class Cut:
         """
         before_c, self.last_c, self.last_at = self.last_c, temperature_c, at
         cooling = self.cooling
-        if cooling is None or self.cooled:
+        if cooling is None:
             return ""
         if before_c is None or self.start_c is None or self.peak_c is None:
             self.start_c = self.peak_c = temperature_c
             return ""
         low_c, high_c = min(before_c, temperature_c), max(before_c, temperature_c)
+        if self.cooled:
+            return self._watch_on(cooling, low_c, high_c)
         self.peak_c = max(self.peak_c, low_c)
         if high_c <= self.peak_c - cooling.drop_k and self.peak_c > cooling.cold_c:
             self.cooled = True
             self.cooling_by = INFINITY
+            self.start_c = high_c
             if self.verdict != "proven":
-                self.verdict = "proven"
+                self.verdict, self.failure = "proven", ""
                 self.remind_at = INFINITY
                 return "proven"
         elif low_c > self.start_c + cooling.stored_rise_k:
             self.start_c = low_c
             return "rising"
         return ""
+
+    def _watch_on(self, cooling: CoolingPlan, low_c: float, high_c: float) -> Change:
+        """It has cooled, and must not rise again while the latch stands: `start_c` is the coldest since."""
+        assert self.start_c is not None
+        self.start_c = min(self.start_c, high_c)
+        if not low_c > max(self.start_c + cooling.stored_rise_k, cooling.cold_c):
+            return ""
+        self.cooled = False
+        self.verdict = "cutting"
+        self.start_c = self.peak_c = low_c
+        return "rising"
 
     def overdue(self, at: float) -> bool:
         """At the cooling deadline: is there fresh evidence that it did not cool? Without any, nothing is judged."""

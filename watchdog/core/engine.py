@@ -21,6 +21,9 @@ from watchdog.core.source import Link
 from watchdog.core.tripping import take_up, trip_by_hand
 from watchdog.core.values import JsonObject
 
+ABSURD_JUMP_S = 366 * 86400.0
+"""An input from further ahead than this has a wrong time; it is taken as of now."""
+
 
 class Engine:
     """Guards a site. `feed` is deterministic: same inputs, same outputs, whole or in pieces, before or after a snapshot."""
@@ -43,7 +46,7 @@ class Engine:
         out: list[Output] = []
         for latch in latches:
             take_up(self.site, latch, self.site.now, out)
-        self.site.relays_moved()
+        self.site.relays_moved(self.site.by_relay)
         return in_order(out)
 
     def feed(self, item: Input) -> list[Output]:
@@ -51,6 +54,9 @@ class Engine:
         site = self.site
         out: list[Output] = []
         at = max(item.at, site.now)
+        if not at - site.now <= ABSURD_JUMP_S:
+            at = site.now
+            item = item._replace(at=at)
         if site.timeline.nearest() <= at and not isinstance(item, Suspended):  # no deadline may count a sleep
             self._run_due(at, out)
         site.now = at
@@ -85,7 +91,7 @@ class Engine:
                 run_deadline(site, timed, now, out)
             elif isinstance(timed, Power):
                 out += timed.expire(now)
-                site.relays_moved()
+                site.relays_moved({relay for cut in timed.cuts.values() for relay in cut.relays})
             elif isinstance(timed, Link):
                 out += link_news(timed, now)
             elif isinstance(timed, Printer):

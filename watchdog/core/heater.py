@@ -31,7 +31,13 @@ class Heater:
         "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "hottest_c", "target_c", "target_at",
         "target_changed_at", "target_lowered_at", "duty", "duty_at", "power_w", "latched", "readings", "unusable", "ignored",
         "burst_from", "burst_count", "burst_told_at", "evaluate_at", "heard_live", "observer_failed", "silent_told", "darkened",
-        "sensor", "spoken_c",
+        "sensor", "spoken_c", "retained_c",
+    )  # fmt: skip
+
+    # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
+    __slots__ = (
+        *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "broken", "told", "sensors", "order",
+        "scheduled_at", "burst_window_s", "newest", "fresh",
     )  # fmt: skip
 
     def __init__(self, printer: str, plan: HeaterPlan, source: Source, at: float) -> None:
@@ -60,6 +66,7 @@ class Heater:
         self.temperature_at = NEVER
         self.previous_c: float | None = None
         self.previous_at = NEVER
+        self.retained_c: float | None = None  # what the broker had kept of it: shown, never judged
         self.hottest_c: float | None = None
         self.target_c: float | None = None
         self.target_at = self.target_changed_at = self.target_lowered_at = NEVER
@@ -102,10 +109,12 @@ class Heater:
         return newest is None or reading.at > newest.at or (reading.at == newest.at and reading != newest)
 
     def take(self, reading: Reading, at: float) -> None:
-        """Note what a reading says. Retained temperatures are not noted at all; a retained target only initialises."""
+        """Note what a reading says. Retained temperatures are only shown; a retained target only initialises."""
         self.now = at
         self.newest = reading
-        temperature_c = None if reading.retained else reading.temperature_c
+        temperature_c = reading.temperature_c
+        if reading.retained:
+            self.retained_c, temperature_c = temperature_c, None
         self.fresh = temperature_c is not None
         if temperature_c is not None:
             self.sensor, self.spoken_c = reading.sensor, temperature_c

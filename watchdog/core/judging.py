@@ -61,12 +61,12 @@ def judge(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
         try:
             finding = check.on_reading(heater)
         except Exception as error:  # noqa: BLE001 - a check that raises is a finding, not an end
-            _check_failed(site, heater, check, error, at, out)
+            _check_failed(heater, check, error, at, out)
         else:
             if finding is not None:
                 _found(site, heater, check, finding, at, out)
             if heater.broken:
-                _check_recovered(site, heater, check, at, out)
+                _check_recovered(heater, check, at, out)
         if check.deadline < nearest:  # noqa: PLR1730 - on the path of each reading
             nearest = check.deadline
     if nearest < heater.scheduled_at:
@@ -89,7 +89,7 @@ def run_deadline(site: Site, heater: Heater, at: float, out: list[Output]) -> No
                 raise RuntimeError(f"deadline {check.deadline} was not moved")  # noqa: TRY301 - it is the check that fails here
         except Exception as error:  # noqa: BLE001 - as above
             check.deadline = at + STUCK_DEADLINE_S
-            _check_failed(site, heater, check, error, at, out)
+            _check_failed(heater, check, error, at, out)
             continue
         if finding is not None:
             _found(site, heater, check, finding, at, out)
@@ -146,7 +146,7 @@ def _heard_again(site: Site, heater: Heater, at: float, out: list[Output]) -> No
         heater.darkened = site.power.darkens(relays)
 
 
-def _check_failed(site: Site, heater: Heater, check: Check, error: Exception, at: float, out: list[Output]) -> None:
+def _check_failed(heater: Heater, check: Check, error: Exception, at: float, out: list[Output]) -> None:
     known = check.name in heater.broken
     heater.broken[check.name] = repr(error)
     if not known:
@@ -154,7 +154,7 @@ def _check_failed(site: Site, heater: Heater, check: Check, error: Exception, at
         out.append(heater_event(heater, at, "check failed", "warning", why, check=check.name))
 
 
-def _check_recovered(site: Site, heater: Heater, check: Check, at: float, out: list[Output]) -> None:
+def _check_recovered(heater: Heater, check: Check, at: float, out: list[Output]) -> None:
     if heater.broken.pop(check.name, None) is not None:
         why = f"the check {check.name} of {heater.heater} works again"
         out.append(heater_event(heater, at, "check recovered", "info", why, check=check.name))

@@ -87,7 +87,7 @@ def relay_report(site: Site, item: RelayReport, at: float, out: list[Output]) ->
             if printer.power_returned(at):
                 site.timeline.schedule(printer)
     if item.state is not None or relay.demanded:
-        site.relays_moved(item.relay)
+        site.relays_moved((item.relay,))
 
 
 def suspended(site: Site, item: Suspended, at: float, out: list[Output]) -> None:
@@ -97,5 +97,12 @@ def suspended(site: Site, item: Suspended, at: float, out: list[Output]) -> None
     for heater in site.heaters.values():
         heater.forget(at)
         site.timeline.schedule(heater)
+    for link in site.links.values():
+        link.take_news()
+    for printer in site.printers.values():
+        printer.wait_again(at)
+        site.timeline.schedule(printer)
+    site.power.resume(at)
+    site.relays_moved(site.by_relay)
     sentence = f"this computer did not listen for {item.slept_s:.0f} s: all readings are stale until they come anew"
     out.append(Event(at, "suspended", "warning", sentence, numbers={"slept_s": item.slept_s}))

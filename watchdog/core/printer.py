@@ -56,6 +56,11 @@ class Printer:
         self.probation, self.probation_by = "running", at + PROBATION_S
         return True
 
+    def wait_again(self, at: float) -> None:
+        """Nobody listened until `at`: a probation that runs begins anew."""
+        if self.probation == "running":
+            self.probation_by = at + PROBATION_S
+
     def probation_passed(self) -> bool:
         """True when every heater has been heard and is healthy."""
         return all(heater.heard_live and healthy(heater) for heater in self.heaters)
@@ -75,6 +80,8 @@ class Printer:
 
 def healthy(heater: Heater) -> bool:
     """The newest live reading is one that a working heater in no danger gives."""
+    if any(check.alarmed for check in heater.checks):
+        return False
     lowest_c, highest_c = heater.plan.plausible_c
     temperature_c = heater.temperature_c
     if temperature_c is None or not (lowest_c <= temperature_c <= highest_c):

@@ -18,7 +18,7 @@ class Relay:
     """The state of one relay. Evidence counts only when it is newer than `demanded_at`, and never when retained."""
 
     STATE = (
-        "reachable", "state", "state_at", "power_w", "power_at", "sent", "order", "demanded_at", "repeat_at", "judge_at",
+        "reachable", "state", "state_at", "power_w", "power_at", "sent", "order", "first_order", "demanded_at", "repeat_at", "judge_at",
         "confirmed", "confirmed_at", "failure", "contradicted", "why",
     )  # fmt: skip
 
@@ -37,7 +37,7 @@ class Relay:
     def release(self) -> None:
         """No latch wants it off any more."""
         self.sent: bool | None = None
-        self.order = 0
+        self.order = self.first_order = 0
         self.demanded_at = NEVER
         self.repeat_at = self.judge_at = INFINITY
         self.confirmed = False
@@ -54,7 +54,7 @@ class Relay:
 
     @property
     def echo_ok(self) -> bool:
-        return self.state == "off" and self.state_at >= self.demanded_at
+        return self.state == "off" and self.state_at > self.demanded_at
 
     @property
     def meter_ok(self) -> bool:
@@ -69,8 +69,16 @@ class Relay:
         self.demanded_at = at
         self.sent, self.failure = None, ""
         self.confirmed = False
+        self.first_order = order
         self.ordered(at, order)
         self.judge_at = at + self.plan.sent_within_s
+
+    def wait_again(self, at: float) -> None:
+        """Nobody listened until `at`: evidence that is still missing gets its time once more, and OFF goes out at once."""
+        if self.demanded and not self.confirmed:
+            self.demanded_at = at
+            self.judge_at = at + self.plan.sent_within_s
+        self.repeat_at = min(self.repeat_at, at)
 
     def ordered(self, at: float, order: int) -> None:
         """One more OFF goes out."""
@@ -78,22 +86,24 @@ class Relay:
         pause_s = REPEAT_PROVEN_S if self.proven else REPEAT_CONFIRMED_S if self.confirmed else REPEAT_S
         self.repeat_at = at + pause_s
 
-    def note(self, report: RelayReport, at: float) -> None:
-        """Take what a report says; a retained echo tells nothing about now."""
+    def note(self, report: RelayReport) -> None:
+        """Take what a report says, as of its own time; a retained echo tells nothing about now, nor does one that came late."""
         if report.reachable is not None:
             self.reachable = report.reachable
+            if report.reachable:
+                self.why = ""
         if report.why:
             self.why = report.why
-        if report.sent is not None and self.demanded and report.order:
+        if report.sent is not None and self.demanded and report.order >= self.first_order:
             self.sent = report.sent
         if report.retained:
             return
-        if report.state is not None:
+        if report.state is not None and report.at >= self.state_at:
             if report.state == "on":
                 self.contradicted = False
-            self.state, self.state_at = report.state, at
-        if report.power_w is not None:
-            self.power_w, self.power_at = report.power_w, at
+            self.state, self.state_at = report.state, report.at
+        if report.power_w is not None and report.at >= self.power_at:
+            self.power_w, self.power_at = report.power_w, report.at
 
     def judge(self, at: float) -> None:
         """Settle `confirmed` and `failure` from the evidence at hand, and when to look again."""
@@ -129,7 +139,10 @@ class Relay:
             return False
         on = self.state == "on" and self.state_at > self.demanded_at
         metered = (
-            self.plan.has_meter and self.power_w is not None and self.power_w > self.plan.standby_w and self.power_at > self.confirmed_at
+            self.plan.has_meter
+            and self.power_w is not None
+            and not self.power_w <= self.plan.standby_w
+            and self.power_at > self.confirmed_at
         )
         return on or metered
 

@@ -35,7 +35,7 @@ def reset(site: Site, item: Reset, at: float, out: list[Output]) -> None:
         within = f"within {PROBATION_S:.0f} s of power coming back"
         why = f"{printer.name} was reset unread: {within} healthy readings must flow, or it trips again"
         out.append(Event(at, "probation", "warning", why, printer=printer.name))
-    site.relays_moved()
+    site.relays_moved(printer.relays)
 
 
 def watch_probation(site: Site, printer: Printer, at: float, out: list[Output]) -> None:

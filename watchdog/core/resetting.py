@@ -38,8 +38,9 @@ def _heater_refusal(heater: Heater, cut: Cut | None, command: Reset) -> str:
     if _heard(heater, command.at):
         if healthy(heater):
             return ""
+        shown_c = heater.hottest_c if heater.hottest_c is not None else heater.temperature_c
         return (
-            f"{heater.heater} reads {heater.hottest_c or heater.temperature_c:.1f} degC, which is not healthy "
+            f"{heater.heater} reads {shown_c:.1f} degC, which is not healthy "
             f"(its ceiling is {heater.plan.ceiling_c:.0f} degC): let it cool or mend its sensor first"
         )
     if command.unread:
@@ -66,5 +67,7 @@ def seconds_until_cold(heater: Heater, cut: Cut | None, at: float) -> float | No
     start_c = heater.temperature_c + cooling.stored_rise_k
     if start_c <= cooling.cold_c:
         return 0.0
+    if cooling.cold_c <= AMBIENT_C:
+        return None
     takes_s = cooling.time_constant_s * log((start_c - AMBIENT_C) / (cooling.cold_c - AMBIENT_C))
     return takes_s - (at - heater.temperature_at)

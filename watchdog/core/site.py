@@ -1,5 +1,7 @@
 """The engine's memory of a whole site, and how it is saved and brought back."""
 
+from collections.abc import Iterable
+
 from watchdog.core.heater import Heater
 from watchdog.core.outputs import Event, EventKind, Level
 from watchdog.core.plan import SitePlan
@@ -63,12 +65,13 @@ class Site:
         for timed in everything:
             self.timeline.schedule(timed)
 
-    def relays_moved(self, relay: str = "") -> None:
-        """Who is in the dark now, and when must the power logic be asked again. `relay` empty: look at all."""
-        for printer in self.by_relay.get(relay, ()) if relay else self.printers.values():
-            dark = self.power.darkens(printer.plan.relays)
-            for heater in printer.heaters:
-                heater.darkened = dark
+    def relays_moved(self, relays: Iterable[str]) -> None:
+        """Who is in the dark now, of those behind these relays, and when must the power logic be asked again."""
+        for relay in relays:
+            for printer in self.by_relay.get(relay, ()):
+                dark = self.power.darkens(printer.plan.relays)
+                for heater in printer.heaters:
+                    heater.darkened = dark
         self.timeline.schedule(self.power)
 
     def snapshot(self) -> JsonObject:

@@ -84,6 +84,7 @@ def _heater_status(heater: Heater, now: float) -> JsonObject:
         "kind": heater.plan.kind,
         "temperature_c": heater.temperature_c,
         "age_s": age_s,
+        "retained_c": heater.retained_c,
         "live": heater.heard_live and not heater.silent_told,
         "target_c": heater.target_c,
         "duty": heater.duty,
@@ -100,13 +101,11 @@ def _heater_status(heater: Heater, now: float) -> JsonObject:
 def _why_not(site: Site, printer: Printer) -> list[str]:
     """All that stands between this printer and being protected."""
     why: list[str] = []
-    relays = [site.power.relays[name] for name in printer.relays]
-    if not relays:
-        why.append("no relay can cut its power")
-    elif all(relay.reachable is not True for relay in relays):
-        named = ", ".join(relay.name + (f" ({relay.why})" if relay.why else "") for relay in relays)
-        tried = any(relay.reachable is False for relay in relays)
-        why.append(f"no relay can be reached: {named}" if tried else f"no relay has been reached yet: {named}")
+    fed: dict[tuple[str, ...], list[str]] = {} if printer.heaters else {printer.plan.relays: []}
+    for heater in printer.heaters:
+        fed.setdefault(heater.plan.relays + printer.plan.relays, []).append(heater.heater)
+    for relays, heaters in fed.items():
+        why += _no_relay(site, relays, "its power" if len(fed) == 1 else f"the power of {', '.join(heaters)}")
     if not printer.heaters:
         why.append("it is no longer in the settings")
     for heater in printer.heaters:
@@ -118,12 +117,24 @@ def _why_not(site: Site, printer: Printer) -> list[str]:
     return why
 
 
+def _no_relay(site: Site, names: tuple[str, ...], what: str) -> list[str]:
+    """Why none of these relays would do; empty when one would."""
+    relays = [site.power.relays[name] for name in names]
+    if not relays:
+        return [f"no relay can cut {what}"]
+    if any(relay.reachable is True for relay in relays):
+        return []
+    named = ", ".join(relay.name + (f" ({relay.why})" if relay.why else "") for relay in relays)
+    tried = any(relay.reachable is False for relay in relays)
+    return [f"no relay that cuts {what} {'can be reached' if tried else 'has been reached yet'}: {named}"]
+
+
 def _heater_why_not(heater: Heater, now: float) -> list[str]:
     why: list[str] = []
     if heater.source.connected is False:
         why.append(f"{heater.heater} cannot be heard: connection {heater.source.link} is down")
     elif not heater.heard_live:
-        why.append(f"{heater.heater} has not been heard since {now - heater.since:.0f} s")
+        why.append(f"{heater.heater} has not been heard for {now - heater.since:.0f} s")
     elif heater.silent_told and not _rests(heater):
         why.append(f"{heater.heater} is silent for {now - heater.temperature_at:.0f} s")
     why += [f"check {name} of {heater.heater} failed" for name in sorted(heater.broken)]

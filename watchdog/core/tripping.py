@@ -1,5 +1,7 @@
 """A trip: the mark, the OFF commands, the latch, the record, in that order."""
 
+from dataclasses import replace
+
 from watchdog.core.check import Finding
 from watchdog.core.cut import Cut
 from watchdog.core.heater import Heater
@@ -8,6 +10,7 @@ from watchdog.core.latch import Latch
 from watchdog.core.outputs import Event, LatchChange, Mark, Output
 from watchdog.core.printer import Printer
 from watchdog.core.site import Site
+from watchdog.core.values import JsonObject
 
 
 def trip(
@@ -17,12 +20,12 @@ def trip(
     site.trips += 1
     trip_id = f"{site.run}/{site.trips}"
     name = "" if heater is None else heater.heater
-    own = () if heater is None else heater.plan.relays
     temperature_c = None if heater is None else heater.temperature_c
     cooling = None if heater is None else heater.plan.cooling
-    relays = own + tuple(relay for relay in printer.plan.relays if relay not in own)
-    addresses = {relay: site.power.relays[relay].plan.address for relay in relays}
-    latch = Latch(printer.name, trip_id, name, check, finding.sentence, relays, temperature_c=temperature_c, addresses=addresses)
+    relays = _relays_of(printer, heater)
+    latch = Latch(
+        printer.name, trip_id, name, check, finding.sentence, relays, temperature_c=temperature_c, addresses=_addresses(site, relays)
+    )
     printer.set_latch(latch)
     printer.also.add((name, check))
     out.append(Mark(printer.name))
@@ -30,7 +33,40 @@ def trip(
     out.append(event._replace(numbers=finding.numbers))
     out += site.power.start(Cut(printer.name, name, trip_id, relays, at, cooling, temperature_c), at)
     out.append(LatchChange(printer.name, latch))
-    site.relays_moved()
+    site.relays_moved(relays)
+
+
+def cut_too(site: Site, printer: Printer, heater: Heater, check: str, finding: Finding, at: float, out: list[Output]) -> None:
+    """A further finding while the latch stands: told once. The relays opened so far may not feed this heater."""
+    _widen(site, printer, heater, at, out)
+    if printer.latch is not None and (heater.heater, check) not in printer.also:
+        printer.also.add((heater.heater, check))
+        event = Event(at, "also", "info", finding.sentence, printer=printer.name, heater=heater.heater, check=check)
+        out.append(event._replace(trip=printer.latch.trip, numbers=finding.numbers))
+
+
+def _widen(site: Site, printer: Printer, heater: Heater | None, at: float, out: list[Output]) -> None:
+    name, cooling, temperature_c = ("", None, None) if heater is None else (heater.heater, heater.plan.cooling, heater.temperature_c)
+    widened = site.power.widen(printer.name, name, cooling, temperature_c, _relays_of(printer, heater), at)
+    if not widened or printer.latch is None:
+        return
+    out += widened
+    relays = site.power.cuts[printer.name].relays
+    printer.latch = replace(printer.latch, relays=relays, addresses=_addresses(site, relays))
+    out.append(LatchChange(printer.name, printer.latch))
+    site.relays_moved(relays)
+
+
+def _relays_of(printer: Printer, heater: Heater | None) -> tuple[str, ...]:
+    """The relays that cut a heater, its own first; without a heater those that cut the whole printer, or all there are."""
+    if heater is None:
+        return printer.plan.relays or printer.relays
+    own = heater.plan.relays
+    return own + tuple(relay for relay in printer.plan.relays if relay not in own)
+
+
+def _addresses(site: Site, relays: tuple[str, ...]) -> JsonObject:
+    return {relay: site.power.relays[relay].plan.address for relay in relays}
 
 
 def trip_by_hand(site: Site, item: TripByHand, at: float, out: list[Output]) -> None:
@@ -42,6 +78,7 @@ def trip_by_hand(site: Site, item: TripByHand, at: float, out: list[Output]) -> 
     if printer.latch is None:
         trip(site, printer, None, "by hand", Finding("cut", reason, {}), at, out, item.person)
     else:
+        _widen(site, printer, None, at, out)
         out.append(Event(at, "also", "info", reason, printer=printer.name, check="by hand", trip=printer.latch.trip, person=item.person))
 
 

@@ -14,7 +14,7 @@ from watchdog.relays.driver import Driver
 log = logging.getLogger("heatwarden")
 
 Point = Callable[[str], None]
-"""Called at the named steps of a trip: marked, ordered, latch queued, told. The kill tests hang on it."""
+"""Called at the named steps of a trip (decided, marked, ordered, latch queued, told) and of a release. The kill tests hang on it."""
 
 
 class Marks(Protocol):
@@ -60,14 +60,19 @@ class Hands:
                     self._point("told")
 
     def release_mark(self, printer: str) -> None:
-        """The release of a latch is stored for good: its mark may go, unless it tripped again meanwhile."""
+        """The release of a latch is stored for good: its mark may go, unless it tripped again meanwhile.
+
+        Until the mark is gone, a killed guard comes back latched: a reset is for good from here on, not when it is answered.
+        """
         if printer not in self._latched:
             try:
                 self._marks.clear(printer)
             except KeyError:
                 log.warning("no mark to clear for %s", printer)
+            self._point("release stored")
 
     def _mark(self, printer: str) -> None:
+        self._point("decided")
         self._latched.add(printer)
         try:
             self._marks.set(printer)

@@ -51,6 +51,8 @@ class Inbox:
         self._calls: deque[Callable[[], None]] = deque()
         self._bell = os.eventfd(0, os.EFD_NONBLOCK | os.EFD_CLOEXEC)
         self._asleep = False
+        self.judge: Callable[[Reading | Unusable], bool] = lambda _: False
+        """Asked while the loop sleeps: True when it has judged the reading at once, in the thread that brought it."""
         self.dropped = 0
 
     def watch(self, heaters: Iterable[tuple[str, str]]) -> None:
@@ -58,6 +60,8 @@ class Inbox:
         self._lanes.update((key, Lane()) for key in heaters)
 
     def reading(self, reading: Reading | Unusable) -> None:
+        if self._asleep and self.judge(reading):
+            return
         lane = self._lanes.get((reading.printer, reading.heater), self._other)
         if len(lane.items) == LANE_LIMIT:
             self.dropped += 1
@@ -88,10 +92,14 @@ class Inbox:
         self._asleep = False
         os.eventfd_write(self._bell, 1)
 
+    def waiting(self) -> bool:
+        """True when there is something for the loop to do."""
+        return bool(self._ready or self._reports or self._questions or self._calls)
+
     def wait(self, timeout_s: float) -> None:
         """Sleep until something comes or the time is up. For the loop only."""
         self._asleep = True
-        if not (self._ready or self._reports or self._questions or self._calls) and timeout_s > 0.0:
+        if timeout_s > 0.0 and not self.waiting():
             select.select([self._bell], [], [], timeout_s)
         self._asleep = False
         try:
@@ -114,12 +122,21 @@ class Inbox:
         while self._calls:
             yield self._calls.popleft()
 
-    def readings(self, limit: int) -> Iterator[Reading | Unusable]:
-        """Up to about `limit` readings, lane by lane."""
-        while limit > 0 and self._ready:
+    def readings(self, limit: int, until: float) -> Iterator[Reading | Unusable]:
+        """Up to about `limit` readings that came until then (engine seconds), lane by lane; younger ones wait for the next turn."""
+        for _ in range(len(self._ready)):
+            if limit <= 0:
+                return
             lane = self._ready.popleft()
             lane.waiting = False
             items = lane.items
-            for _ in range(len(items)):
-                limit -= 1
-                yield items.popleft()
+            try:
+                for _ in range(len(items)):
+                    if items[0].at > until:
+                        break
+                    limit -= 1
+                    yield items.popleft()
+            finally:
+                if items and not lane.waiting:
+                    lane.waiting = True
+                    self._ready.append(lane)

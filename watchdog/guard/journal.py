@@ -5,6 +5,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from watchdog.core.outputs import Event, Level
+from watchdog.guard.recent import Recent
 from watchdog.recorder.records import EventRecord, Record, RecorderHealth, StartRecord, StopRecord
 from watchdog.wire.plain_text import printable
 
@@ -27,11 +28,13 @@ class Journal:
     def __init__(self, run: str, recorder: Recording, wall_us: Callable[[], int]) -> None:
         self._run, self._recorder, self._wall_us = run, recorder, wall_us
         self._seq = 0
+        self.recent = Recent()
 
     def event(self, event: Event) -> None:
         """Log an event and put it on record."""
         where = f"{event.printer}: " if event.printer else ""
         log.log(LEVELS[event.level], "%s", printable(f"{where}[{event.kind}] {event.sentence}", 500))
+        self.recent.note(event)
         self._put(EventRecord(self._run, self._next(), self._wall_us(), event))
 
     def started(self, engine_s: float, version: str, settings_digest: str) -> None:

@@ -3,6 +3,7 @@
 import gc
 import logging
 import signal
+import sys
 import threading
 from collections.abc import Callable, Sequence
 from typing import Protocol
@@ -22,6 +23,12 @@ log = logging.getLogger("heatwarden")
 
 STOP_WITHIN_S = 2.0
 TEND_EVERY_S = 1.0
+
+RECORD_AFTER_S = 0.25
+"""The record's library takes a while to load, and everything else waits for it meanwhile: first readings are to be judged."""
+
+SWITCH_S = 0.0005
+"""A thread that writes records keeps one that has a command to send waiting no longer than this; by default it would be 5 ms."""
 
 
 class Source(Protocol):
@@ -70,6 +77,7 @@ class Guard:
         self._latches, self._notices = latches, notices
         self._now, self._version, self._settings_digest = now, version, settings_digest
         self._ended = threading.Event()
+        self._tender = threading.Thread(target=self._tend, name="tender", daemon=True)
 
     def run(self, on_armed: Callable[[], None] = lambda: None) -> None:
         """Standing latches first, then readings, then people, then the record."""
@@ -83,10 +91,10 @@ class Guard:
         self._control.start()
         for notice in self._notices:
             self._journal.event(notice)
-        self._recorder.start()
-        threading.Thread(target=self._tend, name="tender", daemon=True).start()
-        gc.collect()
-        gc.freeze()  # what was built at the start is never looked at again by the collector
+        self._tender.start()
+        gc.freeze()  # what was built at the start is never looked at by the collector, which would find next to nothing there
+        gc.enable()
+        sys.setswitchinterval(SWITCH_S)
         on_armed()
         self.loop.run()
         self._end()
@@ -97,6 +105,8 @@ class Guard:
             signal.signal(number, lambda *_: self.loop.stop())
 
     def _tend(self) -> None:
+        self._ended.wait(RECORD_AFTER_S)
+        self._recorder.start()
         while not self._ended.wait(TEND_EVERY_S):
             for source in self._sources:
                 try:
@@ -106,6 +116,7 @@ class Guard:
 
     def _end(self) -> None:
         self._ended.set()
+        self._tender.join(STOP_WITHIN_S)
         standing = [name for name, printer in self.engine.site.printers.items() if printer.latch is not None]
         kept = f"; latched: {', '.join(standing)}" if standing else ""
         self._journal.stopped(self._now(), f"told to stop; relays stay as they are{kept}")

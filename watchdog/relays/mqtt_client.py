@@ -10,10 +10,15 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from watchdog.settings.addresses import Broker
+from watchdog.wire.bounded import BoundedPackets
 
 CONNECT_TIMEOUT_S: Final = 3.0
 DEAD_LINE_S: Final = 4.0
 VERSIONS: Final = {"3.1.1": MQTTProtocolVersion.MQTTv311, "5": MQTTProtocolVersion.MQTTv5}
+
+
+class BoundedClient(BoundedPackets, paho.Client):
+    """No message takes much memory, whoever sends it."""
 
 
 def new_client(broker: Broker) -> paho.Client:
@@ -22,7 +27,7 @@ def new_client(broker: Broker) -> paho.Client:
     Raises OSError or ValueError when the password or the certificates cannot be read.
     """
     five = broker.protocol == "5"
-    client = paho.Client(
+    client = BoundedClient(
         CallbackAPIVersion.VERSION2,
         client_id=f"heatwarden-relays-{secrets.token_hex(6)}",
         clean_session=None if five else True,

@@ -1,10 +1,7 @@
 """Which kinds of relay there are. A new kind needs its module and one line here."""
 
 from collections.abc import Callable
-from typing import Any, Final, NamedTuple
-
-import orjson
-from pydantic import TypeAdapter, ValidationError
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from watchdog.core.inputs import RelayReport
 from watchdog.core.values import JsonObject
@@ -15,6 +12,10 @@ from watchdog.relays.mqtt import MqttDriver
 from watchdog.relays.mqtt_links import Links
 from watchdog.relays.pretend import PretendDriver
 from watchdog.settings.addresses import CommandRelay, MqttRelay, PretendRelay
+from watchdog.settings.trusted import construct
+
+if TYPE_CHECKING:
+    from pydantic import ValidationError
 
 
 class Kind(NamedTuple):
@@ -31,25 +32,43 @@ KINDS: Final[dict[str, Kind]] = {
 }
 
 
-def build(name: str, address: JsonObject, *, now: Callable[[], float], report: Callable[[RelayReport], None], links: Links) -> Driver:
+def build(
+    name: str,
+    address: JsonObject,
+    *,
+    now: Callable[[], float],
+    report: Callable[[RelayReport], None],
+    links: Links,
+    checked: bool = False,
+) -> Driver:
     """The driver of the relay `name`, from plain JSON: the fields of its address and a `kind`.
 
-    The same way serves a normal start and a relay of which only a latch record still knows.
-    Raises ValueError that says what is wrong, where, and what is allowed.
+    The same way serves a normal start and a relay of which only a latch record still knows. An address that comes from
+    settings found good is `checked` already. Raises ValueError that says what is wrong, where, and what is allowed.
     """
     kind = KINDS.get(str(address.get("kind")))
     if kind is None:
         raise ValueError(f"relay {name!r}: kind is {address.get('kind')!r}; allowed are {', '.join(sorted(KINDS))}")
     fields = {key: value for key, value in address.items() if key != "kind"}
+    values = construct(kind.address, fields) if checked else _validated(name, kind.address, fields)
+    try:
+        return kind.make(name, values, Around(now=now, report=report, links=links))
+    except (ValueError, TypeError) as error:
+        raise ValueError(f"relay {name!r}: {error}") from error
+
+
+def _validated(name: str, address: type, fields: JsonObject) -> Any:  # noqa: ANN401 - an instance of `address`
+    import orjson  # noqa: PLC0415 - see settings.trusted: a start without a standing latch must not pay for the validator
+    from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415
+
     try:
         # As JSON: in strict mode pydantic refuses a list where a tuple is meant, unless it reads JSON.
-        checked: Any = TypeAdapter(kind.address).validate_json(orjson.dumps(fields))
-        return kind.make(name, checked, Around(now=now, report=report, links=links))
+        return TypeAdapter(address).validate_json(orjson.dumps(fields))
     except ValidationError as error:
         raise ValueError(f"relay {name!r}: {_problems(error)}") from None
     except (ValueError, TypeError) as error:
         raise ValueError(f"relay {name!r}: {error}") from error
 
 
-def _problems(error: ValidationError) -> str:
+def _problems(error: "ValidationError") -> str:
     return "; ".join(f"{'.'.join(map(str, one['loc'])) or 'address'}: {one['msg']}" for one in error.errors(include_url=False))

@@ -52,6 +52,7 @@ CATALOGUE: dict[str, Entry] = {
     "not-absolute": Entry("{value}", "an absolute path, beginning with /", "say where it is from the root on"),
     # Brokers and secrets
     "host": Entry("{value}", "a host name or an address and nothing else", "port, user and password have keys of their own"),
+    "user": Entry("{value}", "a user name of printable characters", "MQTT forbids or advises against all others"),
     "two-passwords": Entry("both password_file and password_credential", "one of the two", "take one out"),
     "password-without-user": Entry("a password and no user", "user and password together", "add user"),
     "secret-missing": Entry(

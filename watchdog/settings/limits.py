@@ -5,6 +5,7 @@ The order is: the heater's settings; what its facts imply; the class of heater.
 
 from collections.abc import Callable
 from dataclasses import MISSING, Field, dataclass, fields
+from functools import cache
 from typing import Any, Literal, NamedTuple
 
 from watchdog.checks.registry import CHECKS, Entry
@@ -62,9 +63,14 @@ def resolve(heater: Heater) -> tuple[Limit, ...]:
 
 
 def limits_by_check(heater: Heater) -> tuple[tuple[Entry, Any], ...]:
-    """The checks of this heater, each with its limits as its own dataclass."""
+    """The checks of this heater, each with its limits as its own dataclass. Heaters alike share them."""
     resolved = resolve(heater)
-    return tuple((entry, entry.limits(**{limit.key: limit.value for limit in resolved if limit.check == entry.name})) for entry in CHECKS)
+    return tuple((entry, _shared(entry, tuple((one.key, one.value) for one in resolved if one.check == entry.name))) for entry in CHECKS)
+
+
+@cache
+def _shared(entry: Entry, values: tuple[tuple[str, float], ...]) -> Any:  # noqa: ANN401 - an instance of entry.limits
+    return entry.limits(**dict(values))
 
 
 def fresh_checks(limits: tuple[tuple[Entry, Any], ...]) -> list[Check]:

@@ -13,7 +13,13 @@ from watchdog.settings.model import MAIN_FILE, MainFile, PrinterFile
 from watchdog.settings.read import Files
 
 _SECRET_WORDS = ("password", "passwd", "passphrase", "secret", "token", "credential", "private", "api_key", "apikey", "pin_code")
-_LONGEST_SHOWN = 60
+_LONGEST_SHOWN = 200
+
+_NOT_SHOWN: tuple[tuple[tuple[type, ...], str], ...] = (
+    ((dict,), "a table"),
+    ((list, tuple), "a list"),
+    ((dt.date, dt.time), "a date or a time"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,18 +104,15 @@ def dotted(path: KeyPath) -> str:
 
 def shown(path: KeyPath, value: Any) -> str:  # noqa: ANN401 - any TOML value
     """What was found, fit for a terminal and a log: short, without control characters, and never a secret."""
+    for types, words in _NOT_SHOWN:
+        if isinstance(value, types):
+            return words
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, list | tuple):
-        return "a list"
-    if isinstance(value, dt.date | dt.time):
-        return "a date or a time"
-    kind = "a text" if isinstance(value, str) else "a number"
+    text = isinstance(value, str)
     if _in_the_place_of_a_secret(path, value):
-        return f"{kind} (not shown)"
-    if isinstance(value, str):
+        return f"{'a text' if text else 'a number'} (not shown)"
+    if text:
         return f'"{_clean(value)}"'
     return f"{value:g}" if isinstance(value, float) else _clean(str(value))
 

@@ -26,6 +26,8 @@ def brokers(sheet: Sheet) -> Iterator[Draft]:
 def _broker(path: KeyPath, broker: Broker, *, outside: bool) -> Iterator[Draft]:
     if not _HOST.fullmatch(broker.host):
         yield Draft(MAIN_FILE, (*path, "host"), "host", broker.host)
+    if not broker.user.isprintable():
+        yield Draft(MAIN_FILE, (*path, "user"), "user", broker.user)
     file, name = broker.password_file, broker.password_credential
     if file and name:
         yield Draft(MAIN_FILE, (*path, "password_credential"), "two-passwords")

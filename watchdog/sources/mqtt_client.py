@@ -6,6 +6,7 @@ import ssl
 import sys
 import threading
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,9 +16,12 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
 from watchdog.settings.addresses import Broker
+from watchdog.sources.ahead import ReadsAhead
+from watchdog.wire.bounded import BoundedPackets
 
 CONNECT_WITHIN_S: Final = 5.0
-LONGEST_WAIT_S: Final = 30
+LONGEST_WAIT_S: Final = 4
+"""A broker that comes back is found within five seconds; one that refuses us is asked no more than some fifteen times a minute."""
 LARGEST_PACKET_BYTES: Final = 256 * 1024
 """What an MQTT 5 broker may send us at all. Above the largest payload allowed, so that moderate excess is seen and counted."""
 
@@ -26,7 +30,7 @@ class NotConnectableError(OSError):
     """Something the connection needs on our side is missing: a password, a certificate. Never connected without it."""
 
 
-class TirelessClient(Client):
+class TirelessClient(ReadsAhead, BoundedPackets, Client):
     """A paho client whose network thread outlives every exception, and which reads its secrets at each connect.
 
     A failure to prepare (password, certificates) is an OSError like any other failure to connect: paho waits and tries again.
@@ -48,7 +52,8 @@ class TirelessClient(Client):
         self.connect_timeout = CONNECT_WITHIN_S
         self.reconnect_delay_set(min_delay=1, max_delay=LONGEST_WAIT_S)
         self.on_pre_connect = self._prepare
-        self.on_socket_open = _without_delay
+        self.on_socket_open = self._opened
+        self._acknowledge: Callable[[], object] = lambda: None
         self._aim()
 
     def loop_forever(self, timeout: float = 1.0, retry_first_connection: bool = False) -> MQTTErrorCode:  # noqa: FBT001, FBT002 - paho's own
@@ -65,6 +70,18 @@ class TirelessClient(Client):
             self._finish.wait(1.0)
             self._aim()
 
+    def loop_read(self, max_packets: int = 1) -> MQTTErrorCode:
+        """Paho's, and what was received is acknowledged now, not within the 40 ms that TCP may take.
+
+        A broker with Nagle's algorithm on, as they come, keeps its next message until then.
+        """
+        code = super().loop_read(max_packets)
+        try:
+            self._acknowledge()
+        except OSError:
+            return code  # the connection is gone, as paho will notice
+        return code
+
     def finish(self, within_s: float) -> bool:
         """Disconnect and let the network thread end; true if it did so in time."""
         self._finish.set()
@@ -72,8 +89,16 @@ class TirelessClient(Client):
         thread = self.network_thread
         if thread is not None and thread is not threading.current_thread():
             thread.join(within_s)
-            return not thread.is_alive()
+            if thread.is_alive():
+                return False
+            self._let_go()
         return True
+
+    def _let_go(self) -> None:
+        """Hold nobody who holds us, so that all sockets are closed as soon as the owner goes."""
+        self.on_pre_connect = self.on_socket_open = self.on_connect = self.on_connect_fail = None
+        self.on_disconnect = self.on_subscribe = self.on_message = None
+        self._on_failure = lambda *_: None
 
     def reconnect(self) -> MQTTErrorCode:
         """Paho's, but never again once finished."""
@@ -91,6 +116,15 @@ class TirelessClient(Client):
             properties.MaximumPacketSize = LARGEST_PACKET_BYTES
         options: dict[str, Any] = {"clean_start": True, "properties": properties} if five else {}
         self.connect_async(self._broker.host, self._broker.port, self._broker.keepalive_s, **options)
+
+    def _opened(self, _client: Client, _userdata: object, opened: Any) -> None:  # noqa: ANN401 - a socket, plain or TLS
+        self.forget_ahead()
+        try:
+            opened.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        except OSError:
+            return  # only speed is lost
+        if hasattr(socket, "TCP_QUICKACK"):
+            self._acknowledge = partial(opened.setsockopt, socket.IPPROTO_TCP, socket.TCP_QUICKACK, 1)
 
     def _prepare(self, _client: Client, _userdata: object) -> None:
         if self._broker.user:
@@ -130,13 +164,6 @@ def _tls_context(broker: Broker) -> ssl.SSLContext:
         named = ", ".join(name for name in (tls.ca_file, tls.certificate_file, tls.key_file) if name)
         raise NotConnectableError(f"TLS files ({named}) cannot be used: {problem}") from problem
     return context
-
-
-def _without_delay(_client: Client, _userdata: object, opened: Any) -> None:  # noqa: ANN401 - a socket, plain or TLS
-    try:
-        opened.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-    except OSError:
-        return  # only speed is lost
 
 
 def failure_in_hand() -> str:

@@ -2,16 +2,19 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final, TypeAlias
 
 from watchdog.core.inputs import Reading, SourceReport, Unusable
 from watchdog.sources.sink import Sink
 from watchdog.wire.feed import Feed
-from watchdog.wire.payload import KINDS, Decoder, Kind, Rejected
+from watchdog.wire.payload import KINDS, Decoder, Judged, Kind, Rejected
 from watchdog.wire.topics import check_exact_topic
 
 Handler: TypeAlias = Callable[[bytes, bool], None]
 """Takes a payload and whether the broker had retained it. May raise: its caller counts that."""
+
+Judge: TypeAlias = Callable[[bytes], Judged | Rejected]
 
 CONNECTS_KEPT: Final = 64
 
@@ -64,23 +67,27 @@ def compile_handlers(
 ) -> dict[str, tuple[Handler, ...]]:
     """Each topic's handlers. Raises ValueError for a topic that is not exact or a feed that cannot work."""
     handlers: dict[str, tuple[Handler, ...]] = {}
+    reading_handler = reading_handlers(sink, now, counters)
     for subscription in subscriptions:
         topic = subscription.feed.topic
         check_exact_topic(topic)
-        handlers[topic] = (*handlers.get(topic, ()), reading_handler(subscription, sink, now, counters))
+        handlers[topic] = (*handlers.get(topic, ()), reading_handler(subscription))
     for presence in presences:
         check_exact_topic(presence.topic)
         handlers[presence.topic] = (*handlers.get(presence.topic, ()), _presence_handler(presence, sink, now, counters))
     return handlers
 
 
-def reading_handler(subscription: Subscription, sink: Sink, now: Callable[[], float], counters: Counters) -> Handler:
-    """Decode, judge, hand over. A message that is partly usable gives both a reading and a word on what was left out."""
-    printer, heater, sensor = subscription.printer, subscription.heater, subscription.feed.sensor
-    judge = Decoder(subscription.feed if heater else _power_only(subscription.feed)).judge
-    put, rejected, new = sink.reading, counters.rejected, tuple.__new__
+def reading_handlers(sink: Sink, now: Callable[[], float], counters: Counters) -> Callable[[Subscription], Handler]:
+    """What makes the handler of a subscription: decode, judge, hand over.
 
-    def handle(payload: bytes, retained: bool) -> None:  # noqa: FBT001 - the hot path takes no keywords
+    A message that is partly usable gives both a reading and a word on what was left out. Handlers share whatever is not their
+    own: with hundreds of heaters, what each message touches must find room in the caches of the processor.
+    """
+    put, rejected, new = sink.reading, counters.rejected, tuple.__new__
+    judges: dict[Feed, Judge] = {}
+
+    def handle(printer: str, heater: str, sensor: str, judge: Judge, payload: bytes, retained: bool) -> None:  # noqa: FBT001 - hot
         judged = judge(payload)
         if isinstance(judged, Rejected):
             rejected[judged.kind] += 1
@@ -94,7 +101,14 @@ def reading_handler(subscription: Subscription, sink: Sink, now: Callable[[], fl
             counters.flawed += 1
             put(Unusable(printer, heater, now(), flaw.why))
 
-    return handle
+    def handler(subscription: Subscription) -> Handler:
+        feed = subscription.feed if subscription.heater else _power_only(subscription.feed)
+        alike = replace(feed, topic="", sensor="")
+        if alike not in judges:
+            judges[alike] = Decoder(feed).judge
+        return partial(handle, subscription.printer, subscription.heater, feed.sensor, judges[alike])
+
+    return handler
 
 
 def _power_only(feed: Feed) -> Feed:

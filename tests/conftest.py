@@ -1,0 +1,55 @@
+"""Rules for all tests: a full run on demand, one seed for everything, no long sleeps outside of the rig."""
+
+import random
+import threading
+import time
+from collections.abc import Callable
+
+import pytest
+from hypothesis import HealthCheck, core, settings
+
+LONGEST_SLEEP_S = 0.25
+
+real_sleep = time.sleep  # noqa: TID251 - kept, to be put back for the rig
+
+settings.register_profile(
+    "sample", max_examples=15, deadline=None, print_blob=True, database=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.register_profile("full", parent=settings.get_profile("sample"), max_examples=600)
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="run the full counts instead of a seeded sample")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_configure(config: pytest.Config) -> None:
+    settings.load_profile("full" if config.getoption("--long") else "sample")
+    seed = config.getoption("randomly_seed", None)
+    if config.getoption("hypothesis_seed", None) is None and isinstance(seed, int):
+        vars(core)["global_force_seed"] = seed  # one seed, told in the header, repeats a whole run
+
+
+@pytest.fixture
+def long_count(request: pytest.FixtureRequest) -> Callable[[int, int], int]:
+    """How many cases to run: `long_count(sample, full)`, the full number under --long."""
+    return lambda sample, full: full if request.config.getoption("--long") else sample
+
+
+@pytest.fixture
+def dice(request: pytest.FixtureRequest) -> random.Random:
+    """Chance that repeats with `-p randomly -p "randomly_seed=..."`, and differs from test to test."""
+    return random.Random(f"{request.config.getoption('randomly_seed', 0)} {request.node.nodeid}")
+
+
+@pytest.fixture(autouse=True)
+def _no_long_sleeps(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    if request.node.get_closest_marker("rig") is not None:
+        return
+
+    def sleep(seconds: float) -> None:
+        if seconds > LONGEST_SLEEP_S and threading.current_thread() is threading.main_thread():  # threads of libraries may
+            raise AssertionError(f"a sleep of {seconds} s in a test: wait for what must happen, or mark it `rig`")
+        real_sleep(seconds)
+
+    monkeypatch.setattr(time, "sleep", sleep)

@@ -1,0 +1,117 @@
+"""heatwarden: commands and their options. What a command does is loaded when it runs."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from watchdog.cli.main import CONFIG_DEFAULT, CONFIG_VARIABLE
+
+app = typer.Typer(
+    name="heatwarden",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="A second, independent layer of protection for heated 3D printers. Not a certified safety device.",
+    epilog="Exit codes: 0 yes, 1 no (not protected, tripped, refused), 2 bad input, 69 no guard to be reached, 78 bad settings.",
+)
+
+Config = Annotated[Path, typer.Option("--config", envvar=CONFIG_VARIABLE, help="The settings directory.", show_default=True)]
+State = Annotated[Path | None, typer.Option("--state", help="The state directory; by default the one in the settings.")]
+Json = Annotated[bool, typer.Option("--json", help="Answer in JSON, for programs.")]
+Person = Annotated[str, typer.Option("--by", help="Who asks for it; goes on record.", show_default="the user's name")]
+Reason = Annotated[str, typer.Option("--reason", help="Why; goes on record.")]
+
+
+@app.command()
+def guard(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
+    """Watch the printers and cut their power when a check says danger. Runs until it is told to stop."""
+    from watchdog.cli.guard import run
+
+    raise typer.Exit(run(config, state))
+
+
+@app.command()
+def demo(
+    as_json: Json = False,
+    keep: Annotated[Path | None, typer.Option("--keep", help="Keep settings, log and record in this directory.")] = None,
+) -> None:
+    """Watch three pretend printers over a real broker for less than a minute: no hardware, nothing to set up."""
+    from watchdog.cli.demo import run
+
+    raise typer.Exit(run(as_json=as_json, keep=keep))
+
+
+@app.command()
+def check(config: Config = CONFIG_DEFAULT, as_json: Json = False) -> None:
+    """Check the settings: every problem at once, or what is protected by what, and what is not."""
+    from watchdog.cli.check import run
+
+    raise typer.Exit(run(config, as_json))
+
+
+@app.command()
+def status(
+    config: Config = CONFIG_DEFAULT,
+    state: State = None,
+    as_json: Json = False,
+    idle: Annotated[bool, typer.Option("--idle", help="Say only whether nothing heats: exit code 0 when nothing does.")] = False,
+) -> None:
+    """Say whether the printers are protected, and if not why. Exit code 0 only when all are."""
+    from watchdog.cli.status import run
+
+    raise typer.Exit(run(config, state, as_json=as_json, idle=idle))
+
+
+@app.command()
+def trips(
+    trip: Annotated[str, typer.Argument(help="Number or name of one trip, to see all that happened.")] = "",
+    config: Config = CONFIG_DEFAULT,
+    state: State = None,
+    printer: Annotated[str, typer.Option("--printer", help="Only this printer.")] = "",
+    last: Annotated[int, typer.Option("--last", min=1, max=1000, help="How many.")] = 20,
+    as_json: Json = False,
+) -> None:
+    """List the trips on record, newest first, or tell one of them step by step."""
+    from watchdog.cli.trips import run
+
+    raise typer.Exit(run(config, state, trip=trip, printer=printer, last=last, as_json=as_json))
+
+
+@app.command()
+def trip(
+    printer: str, reason: Reason, by: Person = "", config: Config = CONFIG_DEFAULT, state: State = None, as_json: Json = False
+) -> None:
+    """Cut the power of a printer by hand. It stays latched until it is reset."""
+    from watchdog.cli.trip import run
+
+    raise typer.Exit(run(config, state, printer=printer, person=by, reason=reason, as_json=as_json))
+
+
+@app.command()
+def reset(
+    printer: str,
+    reason: Reason,
+    by: Person = "",
+    unread: Annotated[bool, typer.Option("--unread", help="Nothing can be read before power returns; probation follows.")] = False,
+    vouched: Annotated[bool, typer.Option("--vouched", help="You have seen with your own eyes that the power is off.")] = False,
+    config: Config = CONFIG_DEFAULT,
+    state: State = None,
+    as_json: Json = False,
+) -> None:
+    """Release a latched printer. Switches nothing on: that is for you to do, with the printer in sight."""
+    from watchdog.cli.reset import run
+
+    raise typer.Exit(run(config, state, printer=printer, person=by, reason=reason, unread=unread, vouched=vouched, as_json=as_json))
+
+
+@app.command()
+def replay(
+    logs: Annotated[list[Path], typer.Argument(help="CSV or JSON Lines, plain or .gz.")],
+    config: Config = CONFIG_DEFAULT,
+    as_json: Json = False,
+) -> None:
+    """Feed recorded logs to the very engine that guards live. Exit code 0 when nothing trips, 1 when something does."""
+    from watchdog.cli.replay import run
+
+    raise typer.Exit(run(config, logs, as_json=as_json))
