@@ -44,6 +44,7 @@ class Hands:
         self._marks, self._drivers, self._keeper, self._journal = marks, drivers, keeper, journal
         self._now, self._wall_text, self._report, self._point = now, wall_text, report, point
         self._latched = set(latched)
+        self._since: dict[str, str] = {}  # when each printer was latched; a latch that widens keeps its first time
 
     def carry_out(self, outputs: Iterable[Output]) -> None:
         """Do all of it, first things first."""
@@ -92,8 +93,9 @@ class Hands:
         latch = change.latch
         if latch is None:
             self._latched.discard(change.printer)
+            self._since.pop(change.printer, None)
         else:
             self._latched.add(change.printer)
-            latch = replace(latch, at_wall=self._wall_text())
+            latch = replace(latch, at_wall=latch.at_wall or self._since.setdefault(change.printer, self._wall_text()))
         self._keeper.change(change.printer, latch)
         self._point("latch queued")

@@ -140,6 +140,7 @@ def _heater(printer: str, name: str, heater: Heater) -> HeaterPlan:
         plausible_c=kind.plausible_c,
         ceiling_c=ceiling.above_c,
         relays=heater.relays,
+        sensors={key: readings.longest_interval_s for key, readings in heater.sensors.items()},
     )
 
 
