@@ -18,6 +18,8 @@ from watchdog.recorder.reader import Reader
 from watchdog.recorder.soundness import HEAD_REVISION, DatabaseRefused, inspect
 from watchdog.recorder.tables import APPLICATION_ID, SCHEMA, metadata
 
+pytestmark = pytest.mark.rig  # real processes, brokers and disks, in real seconds
+
 MIGRATE = [sys.executable, "-m", "watchdog.recorder.migrate"]
 
 

@@ -17,6 +17,8 @@ from watchdog.recorder.records import EventRecord, Record
 from watchdog.recorder.rows import EventRow
 from watchdog.recorder.storing import MISSING_READINGS
 
+pytestmark = pytest.mark.rig  # real processes, brokers and disks, in real seconds
+
 
 def record(path: Path, *records: Record) -> Reader:
     writer = recorder(path)

@@ -17,6 +17,8 @@ from watchdog.recorder.reader import Reader, RecordUnreadable
 from watchdog.recorder.records import EventRecord
 from watchdog.recorder.writer import Recorder
 
+pytestmark = pytest.mark.rig  # real processes, brokers and disks, in real seconds
+
 
 def filled(path: Path, count: int = 300) -> Run:
     """A record in order with so many events, closed."""

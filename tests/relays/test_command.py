@@ -17,6 +17,8 @@ from watchdog.relays.driver import Driver
 from watchdog.relays.mqtt_links import Links
 from watchdog.relays.registry import build
 
+pytestmark = pytest.mark.rig  # real processes, brokers and disks, in real seconds
+
 Drive = Callable[..., Driver]
 
 

@@ -18,6 +18,8 @@ from watchdog.core.inputs import RelayReport
 from watchdog.core.values import Json, JsonObject
 from watchdog.relays.driver import Driver
 
+pytestmark = pytest.mark.rig  # real processes, brokers and disks, in real seconds
+
 Drive = Callable[..., Driver]
 ECHO: JsonObject = {"topic": "plug/state"}
 METER: JsonObject = {"topic": "plug/power", "pointer": "/power_w"}
