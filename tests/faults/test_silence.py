@@ -100,7 +100,7 @@ def test_a_last_will_that_the_readings_contradict_trips_nothing(shop: Workshop) 
     """Row F21."""
     t0 = seconds()
     with publisher(shop.broker.port) as hand:
-        say(hand, f"{TOPIC}/dahlia/here", "offline")
+        say(hand, f"{TOPIC}/dahlia/here", "gone")
         shop.event("source contradiction", "dahlia", since=t0)
     assert "its readings go on" in shop.loud("the source dahlia/bed said that it is gone").sentence
     threading.Event().wait(1.0)

@@ -34,7 +34,7 @@ NASTY = (
     "\U000e0041",
     "$(touch x)",
 )
-WORDS = ("reset", "RESET", "bypass", "release", "on", "off", "", "online", "offline", "0", "null", "true")
+WORDS = ("reset", "RESET", "bypass", "release", "on", "off", "", "here", "gone", "0", "null", "true")
 ORDERS: tuple[bytes, ...] = tuple(word.encode() for word in WORDS) + tuple(
     orjson.dumps(order)
     for order in (

@@ -74,7 +74,7 @@ class Plug:
         self._client.on_subscribe = lambda *_: self._ready.set()
         self._client.on_message = self._obey
         if habits.presence_topic:
-            self._client.will_set(habits.presence_topic, "offline", qos=1, retain=True)
+            self._client.will_set(habits.presence_topic, "gone", qos=1, retain=True)
 
     def start(self, *, wait_s: float = 5.0) -> Self:
         """Connect and return once commands are heard."""
@@ -95,7 +95,7 @@ class Plug:
         if self._meter.is_alive():
             self._meter.join()
         if self.habits.presence_topic:
-            self._client.publish(self.habits.presence_topic, "offline", qos=1, retain=True)
+            self._client.publish(self.habits.presence_topic, "gone", qos=1, retain=True)
         self._client.disconnect()
         self._client.loop_stop()
 
@@ -130,7 +130,7 @@ class Plug:
     def _connected(self, client: paho.Client, *_: Any) -> None:
         client.subscribe(self.habits.order_topic, qos=1)
         if self.habits.presence_topic:
-            client.publish(self.habits.presence_topic, "online", qos=1, retain=True)
+            client.publish(self.habits.presence_topic, "here", qos=1, retain=True)
         if self.habits.lie in {"none", "welded"}:
             self._echo(on=self.on)
 

@@ -131,7 +131,7 @@ def main() -> None:
     signal.signal(signal.SIGTERM, lambda *_: ended.set())
     printer = Printer(given.port, given.topic, every_s=given.every_s, temperature_c=given.temperature_c, target_c=given.target_c)
     if given.will:
-        printer.client.will_set(given.will, "offline", qos=1)
+        printer.client.will_set(given.will, "gone", qos=1)
     with printer:
         sys.stdout.write("ready\n")
         sys.stdout.flush()

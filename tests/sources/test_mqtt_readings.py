@@ -171,7 +171,7 @@ def test_the_guards_own_presence_comes_and_goes_and_is_willed(broker: MosquittoB
         assert wait_for(lambda: len(presence) == 3, 5.0)
         assert source.stop()
         assert wait_for(lambda: len(presence) == 4)
-    assert [payload for payload, _ in presence] == [b"online", b"offline", b"online", b"offline"]
+    assert [payload for payload, _ in presence] == [b"here", b"gone", b"here", b"gone"]
 
 
 def scripted_peer(listener: socket.socket, packets: bytes, *, five: bool = False) -> None:

@@ -77,8 +77,8 @@ class SwitchPresence:
     __pydantic_config__ = STRICT
 
     topic: str
-    here: str = "online"
-    gone: str = "offline"
+    here: str = "here"
+    gone: str = "gone"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -49,7 +49,7 @@ class MqttSource:
 
     Raises ValueError for a topic or a feed that cannot work; nothing raises later. `now` gives engine seconds; `on_note`
     takes rate-limited lines for the log and may be called from the network thread. `presence_topic`, if given, says
-    "online" there, retained, with "offline" as the last will. Call `tend` about once a second.
+    "here" there, retained, with "gone" as the last will. Call `tend` about once a second.
     """
 
     def __init__(
@@ -88,7 +88,7 @@ class MqttSource:
         """Say goodbye and disconnect; true if the network thread ended in time."""
         self._stopping = True
         if self._presence_topic and self._client.is_connected():
-            self._client.publish(self._presence_topic, "offline", qos=0, retain=True)
+            self._client.publish(self._presence_topic, "gone", qos=0, retain=True)
         return self._client.finish(within_s)
 
     def alive(self) -> bool:
@@ -120,7 +120,7 @@ class MqttSource:
     def _build_client(self) -> TirelessClient:
         client = TirelessClient(self._broker, self.client_id, self._thread_failed)
         if self._presence_topic:
-            client.will_set(self._presence_topic, "offline", qos=1, retain=True)
+            client.will_set(self._presence_topic, "gone", qos=1, retain=True)
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
@@ -163,7 +163,7 @@ class MqttSource:
         self._asked.clear()
         self._subscribe(list(self._handlers))
         if self._presence_topic:
-            client.publish(self._presence_topic, "online", qos=0, retain=True)
+            client.publish(self._presence_topic, "here", qos=0, retain=True)
 
     @_caught
     def _thread_failed(self, where: str, problem: Exception) -> None:

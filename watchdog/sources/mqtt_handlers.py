@@ -35,8 +35,8 @@ class Presence:
 
     source: str
     topic: str
-    here: str = "online"
-    gone: str = "offline"
+    here: str = "here"
+    gone: str = "gone"
 
 
 class Counters:
