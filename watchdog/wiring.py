@@ -39,6 +39,9 @@ MARKS = "marks"
 RECORD = "record.sqlite"
 SOCKET = "guard.sock"
 
+KEEP_DAYS = 400.0
+"""Events older than this are deleted; trips and all that tells of them stay."""
+
 ASSERT_WITHIN_S = 10.0
 """How long a guard without any settings stays to see its latches obeyed."""
 
@@ -84,7 +87,7 @@ def guard_for(
     inbox = standing.inbox
     inbox.watch((printer.name, heater.name) for printer in plan.printers for heater in printer.heaters)
     drivers = _drivers(plan, standing, settings.main.relays)
-    recorder = Recorder(standing.state / RECORD, clock.now, clock.wall_us)
+    recorder = Recorder(standing.state / RECORD, clock.now, clock.wall_us, keep_days=KEEP_DAYS)
     journal = Journal(run, recorder, clock.wall_us)
     engine = Engine(plan, clock.now(), run)
     printers = [printer.name for printer in plan.printers]

@@ -39,7 +39,7 @@ def test_heard_and_within_reach_is_protected() -> None:
 def test_at_the_start_it_is_not_protected_and_says_what_is_missing() -> None:
     printer = shown(Engine(site(), 0.0))
     assert printer["state"] == "not protected"
-    assert printer["why_not"] == ["no relay that cuts its power has been reached yet: plug", "bed has not been heard for 0 s"]
+    assert printer["why_not"] == ["no relay that cuts its power has been reached yet: plug", "bed has not been heard yet, for 0 s"]
     assert site_status(Engine(site(), 0.0).site, 0.0)["starting"]
 
 

@@ -203,4 +203,4 @@ def test_a_broker_that_grants_and_never_delivers_is_stale(tmp_path: Path) -> Non
         shop.loud("nothing fresh of anvil/bed")
         printer = shop.guard.printer("anvil")
         assert printer["state"] == "not protected"
-        assert "bed has not been heard for" in " ".join(printer["why_not"])
+        assert "bed has not been heard yet, for" in " ".join(printer["why_not"])

@@ -64,7 +64,8 @@ def _printer_lines(printer: JsonObject) -> list[str]:
     out = [f"{printer['name']}: {printer['state']}"]
     latch = printer["latch"]
     if latch is not None:
-        out.append(f"  trip {latch['trip']} {latch['at_wall']} by {latch['check'] or 'unknown'}: {latch['reason']}")
+        by = f", {latch['check']}" if latch["check"] else ""
+        out.append(f"  trip {latch['trip']} at {latch['at_wall'] or 'an unknown time'}{by}: {latch['reason']}")
         failure = f": {latch['failure']}" if latch["failure"] else ""
         out.append(f"  power: {latch['verdict']}{failure}")
     out += [f"  why not: {why}" for why in printer["why_not"]]
@@ -110,6 +111,9 @@ def _guard_lines(guard: JsonObject) -> list[str]:
     out += [_warning_line(warning) for warning in guard["warnings"] if warning["age_s"] <= LATELY_S]
     if not guard["record"]["ok"]:
         out.append(f"the record cannot be written: {guard['record']['last_error']} ({guard['record']['waiting']} waiting)")
+    out += [f"record: {notice}" for notice in guard["record"]["notices"]]
+    if guard["record"]["lost"]:
+        out.append(f"{guard['record']['lost']} records were lost: more came than could be kept while the record was in trouble")
     if guard["latch_file"]:
         out.append(f"THE LATCH FILE CANNOT BE WRITTEN: {guard['latch_file']}; a power cut of this computer would lose a latch")
     if guard["dropped_readings"]:

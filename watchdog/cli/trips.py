@@ -52,11 +52,12 @@ def _list(rows: list["TripRow"], *, as_json: bool) -> None:
 def trip_line(row: "TripRow") -> str:
     """One trip in one line."""
     where = f"{row.printer}/{row.heater}" if row.heater else row.printer
+    by = row.check if row.check == "by hand" else f"by {row.check or 'a cause that was lost'}"
     kind = " (for want of readings)" if row.kind == "missing readings" else ""
     settled = row.confirmed or row.proven
     after = "" if settled is None else f" in {settled.engine_s - row.at.engine_s:.3f} s"
     reset = f"; reset by {row.reset_by}" if row.reset is not None else ""
-    return f"#{row.id} {_when(row.at)} {where} by {row.check}{kind}: {row.reason}. Power off {row.outcome}{after}{reset}"
+    return f"#{row.id} {_when(row.at)} {where} {by}{kind}: {row.reason}. Power off {row.outcome}{after}{reset}"
 
 
 def tell(story: "TripStory") -> None:

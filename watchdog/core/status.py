@@ -134,7 +134,7 @@ def _heater_why_not(heater: Heater, now: float) -> list[str]:
     if heater.source.connected is False:
         why.append(f"{heater.heater} cannot be heard: connection {heater.source.link} is down")
     elif not heater.heard_live:
-        why.append(f"{heater.heater} has not been heard for {now - heater.since:.0f} s")
+        why.append(f"{heater.heater} has not been heard yet, for {now - heater.since:.0f} s")
     elif heater.silent_told and not _rests(heater):
         why.append(f"{heater.heater} is silent for {now - heater.temperature_at:.0f} s")
     why += [f"check {name} of {heater.heater} failed" for name in sorted(heater.broken)]

@@ -30,7 +30,7 @@ class Answers:
     def _reply(self, request: Request) -> JsonObject:
         site = self._engine.site
         if request.ask == "status":
-            return {"ok": True, "status": site_status(site, self._started_at) | {"guard": self._about_guard()}}
+            return {"ok": True, "status": self._status()}
         if request.ask == "headroom":
             return {"ok": True, "headroom": self._engine.take_headroom()}
         if request.printer not in site.printers:
@@ -39,6 +39,13 @@ class Answers:
         if not request.person.strip() or not request.reason.strip():
             return {"ok": False, "error": "this needs the name of a person and a reason, both go on record"}
         return self._trip(request) if request.ask == "trip" else self._reset(request)
+
+    def _status(self) -> JsonObject:
+        status = site_status(self._engine.site, self._started_at) | {"guard": self._about_guard()}
+        for printer in status["printers"]:
+            if printer["latch"] is not None and not printer["latch"]["at_wall"]:
+                printer["latch"]["at_wall"] = self._hands.since(printer["name"])
+        return status
 
     def _trip(self, request: Request) -> JsonObject:
         already = self._engine.site.printers[request.printer].latch is not None

@@ -60,6 +60,10 @@ class Hands:
                 if output.kind == "trip":
                     self._point("told")
 
+    def since(self, printer: str) -> str:
+        """When a printer was latched in this run, as wall time; empty when it was not."""
+        return self._since.get(printer, "")
+
     def release_mark(self, printer: str) -> None:
         """The release of a latch is stored for good: its mark may go, unless it tripped again meanwhile.
 

@@ -119,6 +119,7 @@ class Guard:
         self._tender.join(STOP_WITHIN_S)
         standing = [name for name, printer in self.engine.site.printers.items() if printer.latch is not None]
         kept = f"; latched: {', '.join(standing)}" if standing else ""
+        log.info("told to stop; relays stay as they are%s", kept)
         self._journal.stopped(self._now(), f"told to stop; relays stay as they are{kept}")
         self._control.stop()
         for source in self._sources:
