@@ -4,9 +4,13 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from watchdog.checks.ceiling import Ceiling, CeilingLimits
+from watchdog.checks.hot_while_off import HotWhileOff, HotWhileOffLimits
 from watchdog.checks.no_readings import NoReadings, NoReadingsLimits
+from watchdog.checks.no_response import NoResponse, NoResponseLimits
 from watchdog.checks.out_of_range import OutOfRange, OutOfRangeLimits
 from watchdog.checks.overshoot import Overshoot, OvershootLimits
+from watchdog.checks.stuck import Stuck, StuckLimits
+from watchdog.checks.unheated_rise import UnheatedRise, UnheatedRiseLimits
 from watchdog.core.check import Check
 
 
@@ -38,4 +42,8 @@ CHECKS: tuple[Entry, ...] = (
     Entry(OutOfRange, OutOfRangeLimits, always_armed=True),
     Entry(NoReadings, NoReadingsLimits),
     Entry(Overshoot, OvershootLimits),
+    Entry(UnheatedRise, UnheatedRiseLimits),
+    Entry(HotWhileOff, HotWhileOffLimits),
+    Entry(Stuck, StuckLimits),
+    Entry(NoResponse, NoResponseLimits),
 )

@@ -120,6 +120,18 @@ class HeaterView(Protocol):
     def period_s(self) -> float | None:
         """The observer's estimate of the reporting period; None while it learns or when it failed."""
 
+    @property
+    def noise_k(self) -> float | None:
+        """The observer's estimate of the noise of the controlling sensor, one standard deviation; None while it learns."""
+
+    @property
+    def resolution_k(self) -> float | None:
+        """The observer's estimate of the smallest step of the controlling sensor; None while it learns."""
+
+    @property
+    def warmest_neighbour_c(self) -> float | None:
+        """The newest value of the hottest other heater of this printer that can warm this one; None when none is heard."""
+
     def slope_k_per_s(self) -> float | None:
         """The observer's least-squares slope over its window; None while it learns or when it failed."""
 

@@ -37,7 +37,7 @@ class Heater:
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
     __slots__ = (
         *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "broken", "told", "sensors", "order",
-        "scheduled_at", "burst_window_s", "newest", "fresh",
+        "scheduled_at", "burst_window_s", "newest", "fresh", "neighbours",
     )  # fmt: skip
 
     def __init__(self, printer: str, plan: HeaterPlan, source: Source, at: float) -> None:
@@ -48,6 +48,7 @@ class Heater:
         self.broken: dict[str, str] = {}  # checks that raised, and their errors
         self.told: dict[str, float] = {}  # when a check was last quoted that does not cut
         self.sensors: dict[str, tuple[float, float]] = {}
+        self.neighbours: tuple[Heater, ...] = ()  # other heaters of the printer that can warm this one
         self.order = 0
         self.scheduled_at = INFINITY
         self.burst_window_s = min(BURST_SHARE * source.longest_interval_s, BURST_WINDOW_S)
@@ -85,6 +86,19 @@ class Heater:
     @property
     def period_s(self) -> float | None:
         return None if self.observer_failed else self.observer.period_s
+
+    @property
+    def noise_k(self) -> float | None:
+        return None if self.observer_failed else self.observer.roughness.noise_k
+
+    @property
+    def resolution_k(self) -> float | None:
+        return None if self.observer_failed else self.observer.roughness.resolution_k
+
+    @property
+    def warmest_neighbour_c(self) -> float | None:
+        warm = [other.temperature_c for other in self.neighbours if other.temperature_c is not None]
+        return max(warm, default=None)
 
     def slope_k_per_s(self) -> float | None:
         if self.observer_failed:

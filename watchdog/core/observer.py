@@ -1,7 +1,11 @@
-"""What can be learnt from a heater's own readings: reporting period and slope, from running sums that are re-based."""
+"""What can be learnt from a heater's own readings: reporting period, slope, noise and resolution.
+
+The slope comes from running sums that are re-based.
+"""
 
 from array import array
 
+from watchdog.core.roughness import Roughness
 from watchdog.core.values import Json, JsonObject
 
 CAPACITY = 600
@@ -32,6 +36,7 @@ class Observer:
         "_times",
         "_window_s",
         "period_s",
+        "roughness",
     )
 
     def __init__(self, window_s: float = 60.0) -> None:
@@ -46,9 +51,11 @@ class Observer:
         self._base_at = self._base_c = 0.0
         self._sum_t = self._sum_y = self._sum_tt = self._sum_ty = 0.0
         self.period_s: float | None = None
+        self.roughness = Roughness()
 
     def add(self, at: float, temperature_c: float) -> None:
         """Take one live reading; times must not decrease."""
+        self.roughness.add(temperature_c)
         times, temps = self._times, self._temps
         count, start = self._count, self._start
         if count:
@@ -105,7 +112,9 @@ class Observer:
         times: list[Json] = [self._times[place] for place in order]
         temps: list[Json] = [self._temps[place] for place in order]
         sums: list[Json] = [self._base_at, self._base_c, self._sum_t, self._sum_y, self._sum_tt, self._sum_ty]
-        return {"times": times, "temps": temps, "sums": sums, "since_rebase": self._since_rebase, "period_s": self.period_s}
+        return {"times": times, "temps": temps, "sums": sums, "since_rebase": self._since_rebase, "period_s": self.period_s} | {
+            "roughness": self.roughness.snapshot()
+        }
 
     def restore(self, saved: JsonObject) -> None:
         """Continue from `snapshot`."""
@@ -115,3 +124,4 @@ class Observer:
         self._temps[: self._count] = array("d", saved["temps"])
         self._base_at, self._base_c, self._sum_t, self._sum_y, self._sum_tt, self._sum_ty = saved["sums"]
         self._since_rebase, self.period_s = saved["since_rebase"], saved["period_s"]
+        self.roughness.restore(saved["roughness"])

@@ -13,6 +13,9 @@ from watchdog.core.values import JsonObject, Numbers
 
 SNAPSHOT_FORMAT = 1
 
+WARMING = ("bed", "chamber")
+"""Heaters that warm others of the same printer. A hotend is too small to."""
+
 
 class Site:
     """All printers, heaters, sources, links and relays, and the timeline of their deadlines."""
@@ -43,6 +46,8 @@ class Site:
                 self.heaters[printer_plan.name, plan.name] = heater
                 self.by_source.setdefault(heater.source.name, []).append(heater)
                 heaters.append(heater)
+            for heater in heaters:
+                heater.neighbours = tuple(other for other in heaters if other is not heater and other.plan.kind in WARMING)
             order += 1
             printer = self.printers[printer_plan.name] = Printer(printer_plan, heaters, order)
             for relay in printer.relays:

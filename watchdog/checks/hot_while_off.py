@@ -1,0 +1,91 @@
+"""The heater is commanded off, yet stays hot."""
+
+from dataclasses import dataclass
+
+from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.values import INFINITY, NEVER, STRICT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HotWhileOffLimits:
+    """Limits of the hot-while-off check."""
+
+    __pydantic_config__ = STRICT
+
+    hot_c: float
+    """Above this, in degrees Celsius, a heater that is off must be seen to cool."""
+
+    neighbour_k: float
+    """It must also be this much hotter than its warmest neighbour, in kelvin: a warm enclosure cools nothing."""
+
+    settle_s: float
+    """How long after switch-off stored heat may hold it, in seconds."""
+
+    window_s: float
+    """Within this time, in seconds, it must fall by `fall_k`."""
+
+    fall_k: float
+    """The fall, in kelvin, that even the slowest heater of its class shows in `window_s` when it is that hot."""
+
+
+class HotWhileOff(Check):
+    """Cuts when a heater that is commanded off stays hot: in each `window_s` it does not fall by `fall_k`.
+
+    A big plate cools slowly and a warm enclosure holds it: only above `hot_c`, and only as long as it is `neighbour_k` hotter than
+    its neighbours, must it cool. Half a wave of mains, or a leak through a switch, holds a bed hot just so.
+    """
+
+    name = "hot while off"
+    STATE = ("_off_since", "_mark_c", "_mark_at")
+
+    def __init__(self, limits: HotWhileOffLimits) -> None:
+        super().__init__()
+        self.limits = limits
+        self._off_since = NEVER
+        self._mark_c = 0.0
+        self._mark_at = NEVER
+
+    def on_reading(self, view: HeaterView) -> Finding | None:
+        temperature_c = view.temperature_c
+        if temperature_c is None:
+            return None
+        if not _is_off(view):
+            self._off_since = NEVER
+            return None
+        if not view.fresh or view.sensor:
+            return None
+        now = view.now
+        before_c = temperature_c if view.previous_c is None else view.previous_c
+        high_c = max(temperature_c, before_c)
+        if self._off_since == NEVER:
+            self._off_since = now
+        settling = now - self._off_since < self.limits.settle_s
+        if settling or not self._must_cool(view, min(temperature_c, before_c)) or high_c <= self._mark_c - self.limits.fall_k:
+            self._mark_c, self._mark_at = high_c, now
+            return None
+        stayed_s = now - self._mark_at
+        self.near(stayed_s / self.limits.window_s)
+        if not stayed_s >= self.limits.window_s:
+            return None
+        self.headroom = 1.0
+        return Finding(
+            "cut",
+            f"{view.heater} is off for {now - self._off_since:.0f} s, yet stays at {temperature_c:.1f} degC: "
+            f"in {stayed_s:.0f} s it did not fall by {self.limits.fall_k:.1f} K",
+            {"temperature_c": temperature_c, "off_s": now - self._off_since, "stayed_s": stayed_s, "mark_c": self._mark_c},
+        )
+
+    def _must_cool(self, view: HeaterView, temperature_c: float) -> bool:
+        neighbour_c = view.warmest_neighbour_c
+        warm_c = self.limits.hot_c if neighbour_c is None else max(self.limits.hot_c, neighbour_c + self.limits.neighbour_k)
+        return temperature_c > warm_c
+
+    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
+        self.deadline = INFINITY
+        return None
+
+
+def _is_off(view: HeaterView) -> bool:
+    if view.target_c is None:
+        return view.duty is not None and view.duty <= 0.0
+    return view.target_c <= 0.0

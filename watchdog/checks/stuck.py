@@ -1,0 +1,117 @@
+"""The reading does not move although it must."""
+
+from dataclasses import dataclass
+
+from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.values import INFINITY, NEVER, STRICT
+
+NOISY = 0.8
+"""Noise of so many steps of resolution cannot be the quantisation of a ramp; 60 equal readings then come once in 1e15."""
+
+EQUAL_READINGS = 80
+"""So many equal readings of a noisy sensor are no chance."""
+
+HEATING = "much heat is asked for"
+COOLING = "it is off and hot"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StuckLimits:
+    """Limits of the stuck check."""
+
+    __pydantic_config__ = STRICT
+
+    noisy_s: float
+    """How long a sensor whose noise is known may repeat one value, in seconds."""
+
+    heating_s: float
+    """How long any reading may repeat one value while much heat is asked for, in seconds."""
+
+    heating_gap_k: float
+    """Much heat is asked for when the reading is this far below its target, in kelvin."""
+
+    cooling_s: float
+    """How long any reading may repeat one value while the heater is off and hot, in seconds."""
+
+    hot_c: float
+    """Above this, in degrees Celsius, a heater that is off must be seen to cool."""
+
+
+class Stuck(Check):
+    """Cuts when a reading repeats one value although it must move: a sensor, a cable or a bridge that shows the past.
+
+    Three reasons to move: its own noise (known from before, and about a step of its resolution or more, so that a long row of equal
+    readings is no chance); much heat asked for, far from the target; being off and hot. A coarse reading at a steady target
+    repeats itself for minutes and lets nothing be known; nor does a source that reports only on change. A stuck reading of a
+    heater that is cold and off is an advisory.
+    """
+
+    name = "stuck"
+    STATE = ("_value_c", "_since", "_count", "_reason", "_owed_since", "_told")
+
+    def __init__(self, limits: StuckLimits) -> None:
+        super().__init__()
+        self.limits = limits
+        self._value_c: float | None = None
+        self._since = NEVER
+        self._count = 0
+        self._reason = ""
+        self._owed_since = NEVER
+        self._told = False
+
+    def on_reading(self, view: HeaterView) -> Finding | None:
+        temperature_c = view.temperature_c
+        if temperature_c is None or view.source.on_change:
+            return None
+        reason = self._must_move(view, temperature_c)
+        if reason != self._reason:  # a value repeated before there was a reason to move owes nothing for that time
+            self._reason, self._owed_since = reason, view.now
+        if not view.fresh or view.sensor:
+            return None
+        if temperature_c != self._value_c:
+            self._value_c, self._since, self._count, self._told = temperature_c, view.now, 1, False
+            return None
+        self._count += 1
+        if reason:
+            return self._judge(view, temperature_c, view.now - max(self._since, self._owed_since), self._allowed_s(reason))
+        if self._is_noisy(view):
+            return self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s)
+        return None
+
+    def _judge(self, view: HeaterView, temperature_c: float, equal_s: float, allowed_s: float) -> Finding | None:
+        self.near(equal_s / allowed_s)
+        if not equal_s >= allowed_s:
+            return None
+        idle = temperature_c <= self.limits.hot_c and (view.target_c is None or view.target_c <= 0.0)
+        if idle and self._told:
+            return None
+        self._told = True
+        if not idle:
+            self.headroom = 1.0
+        why = self._reason or f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
+        return Finding(
+            "advise" if idle else "cut",
+            f"{view.heater} repeats {temperature_c:g} degC for {equal_s:.0f} s although {why}",
+            {"temperature_c": temperature_c, "equal_s": equal_s, "readings": float(self._count), "allowed_s": allowed_s},
+        )
+
+    def _must_move(self, view: HeaterView, temperature_c: float) -> str:
+        """Why any reading would have to move now; empty when there is no such reason."""
+        target_c = view.target_c
+        if target_c is None:
+            return ""
+        if target_c - temperature_c >= self.limits.heating_gap_k:
+            return HEATING
+        return COOLING if target_c <= 0.0 and temperature_c > self.limits.hot_c else ""
+
+    def _allowed_s(self, reason: str) -> float:
+        return self.limits.heating_s if reason == HEATING else self.limits.cooling_s
+
+    def _is_noisy(self, view: HeaterView) -> bool:
+        noise_k, resolution_k = view.noise_k, view.resolution_k
+        known = noise_k is not None and resolution_k is not None and noise_k >= NOISY * resolution_k
+        return known and self._count >= EQUAL_READINGS
+
+    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
+        self.deadline = INFINITY
+        return None
