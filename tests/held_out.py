@@ -6,7 +6,7 @@ Every case goes through the real engine as it would live, deadlines included. Pr
 import sys
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Tick
@@ -49,7 +49,8 @@ def plan_of(one: Case) -> SitePlan:
             longest_interval_s=telemetry.longest_interval_s,
             reports="on change" if telemetry.on_change_k is not None else "periodically",
         )
-        heaters[name] = Heater(readings=readings, sensors=sensors, **facts.told())
+        told: dict[str, Any] = facts.told()
+        heaters[name] = Heater(readings=readings, sensors=sensors, **told)
     printer = one.scenario.printer.name
     return site_plan(Settings(MainFile(site="held-out"), {printer: PrinterFile(relays=(), heaters=heaters)}))
 
@@ -80,14 +81,19 @@ def main() -> None:
     seeds, names = int(sys.argv[1]), sys.argv[2:] or list(FAMILIES)
     with ProcessPoolExecutor(PROCESSES) as pool:
         results = list(pool.map(judge, [(name, seed) for name in names for seed in range(seeds)], chunksize=4))
-    for result in results:
-        if result.verdict.isupper():
-            print(f"{result.family} {result.seed}: {result.verdict} {result.check} {result.share:.0%} {result.sentence}")
+    lines = [
+        f"{result.family} {result.seed}: {result.verdict} {result.check} {result.share:.0%} {result.sentence}"
+        for result in results
+        if result.verdict.isupper()
+    ]
     for name in names:
         mine = [result for result in results if result.family == name]
-        print(f"{name:28} {dict(Counter(result.verdict for result in mine))} {dict(Counter(result.check for result in mine if result.check))}")
+        checks = Counter(result.check for result in mine if result.check)
+        lines.append(f"{name:28} {dict(Counter(result.verdict for result in mine))} {dict(checks)}")
     total = Counter(result.verdict for result in results)
-    print(dict(total), f"{sum(result.hours for result in results if result.verdict in ('quiet', 'FALSE TRIP')):.0f} healthy printer-hours")
+    healthy_h = sum(result.hours for result in results if result.verdict in ("quiet", "FALSE TRIP"))
+    lines.append(f"{dict(total)} in {healthy_h:.0f} healthy printer-hours")
+    sys.stdout.write("\n".join(lines) + "\n")
 
 
 if __name__ == "__main__":

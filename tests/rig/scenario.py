@@ -15,11 +15,11 @@ from rig.series import UNKNOWN, Value, series
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Input, Reading, RelayReport, SourceReport, Suspended, Tick
 from watchdog.core.outputs import Event
-from watchdog.core.plan import PrinterPlan, SitePlan
+from watchdog.core.plan import HeaterPlan, PrinterPlan, SitePlan
 
 KEYS = {
     "about", "kind", "interval_s", "longest_interval_s", "reports", "temperature", "target", "duty", "resolution_k", "sensors", "limits",
-    "events", "printers", "observe", "watch_on_s", "alive_every_s", "alive_until_s", "expect",
+    "events", "printers", "observe", "neighbour", "watch_on_s", "alive_every_s", "alive_until_s", "expect",
 }  # fmt: skip
 ROUTINE = {"trip", "relay ordered", "relay sent", "cut confirmed", "cut not confirmed", "relay failed", "next relay", "also"}
 """Warnings and alarms that follow from a trip; a scenario expects none of them by name."""
@@ -88,6 +88,7 @@ def plan_of(scenario: Scenario) -> SitePlan:
                     limits=scenario.limits,
                     sensors={sensor: entry["interval_s"] for sensor, entry in told.get("sensors", {}).items()},
                 ),
+                *_neighbours(scenario, name),
             ),
             ("plug",),
             observe=told.get("observe", False),
@@ -95,6 +96,15 @@ def plan_of(scenario: Scenario) -> SitePlan:
         for name in scenario.printers
     )
     return site(*printers, relays=(plug(),))
+
+
+def _neighbours(scenario: Scenario, printer: str) -> list[HeaterPlan]:
+    """Another heater of the same printer; its own checks are of no interest here."""
+    other = scenario.told.get("neighbour")
+    if other is None:
+        return []
+    patient = {"no_readings": {"advise_s": 3000.0, "grace_s": 3600.0}, "ceiling": {"above_c": 140.0}}
+    return [heater(other["kind"], printer=printer, interval_s=2.0 * scenario.interval_s, limits=patient)]
 
 
 def inputs_of(scenario: Scenario) -> list[Input]:
@@ -147,6 +157,9 @@ def _readings(scenario: Scenario, printer: str) -> Iterator[Reading]:
         last = tuple(before if value is None else value for value, before in zip(now, last, strict=True))
         if any(value is not None for value in sent):
             yield _reading(printer, kind, place * scenario.interval_s, *sent)
+    if "neighbour" in told:
+        for place, value in enumerate(series(told["neighbour"]["temperature"])):
+            yield Reading(printer, told["neighbour"]["kind"], place * scenario.interval_s, _number(value))
     for sensor, entry in told.get("sensors", {}).items():
         for place, value in enumerate(series(entry["temperature"])):
             if value is not None:

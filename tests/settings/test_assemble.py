@@ -6,6 +6,7 @@ from pathlib import Path
 import orjson
 import pytest
 
+from watchdog.checks.registry import CHECKS
 from watchdog.core.engine import Engine
 from watchdog.core.plan import RelayPlan
 from watchdog.relays.registry import KINDS
@@ -39,7 +40,7 @@ def test_a_heater_has_its_source_ceiling_and_checks(settings: Settings) -> None:
     assert (bed.source.name, bed.source.link, bed.source.on_change, bed.source.longest_interval_s) == ("anvil/bed", "main", False, 2.0)
     assert bed.ceiling_c == 115.0
     assert bed.plausible_c == (-40.0, 250.0)
-    assert [check.name for check in bed.checks()] == ["ceiling", "out of range", "no readings", "overshoot"]
+    assert [check.name for check in bed.checks()] == [entry.name for entry in CHECKS]
     cinder = site_plan(settings).printers[1].heaters[0]
     assert cinder.source.on_change
 

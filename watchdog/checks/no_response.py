@@ -71,8 +71,8 @@ class NoResponse(Check):
 
     def _much_is_asked(self, view: HeaterView, temperature_c: float) -> bool:
         target_c, limits = view.target_c, self.limits
-        if target_c is None or target_c - temperature_c < limits.gap_k or temperature_c > limits.below_c:
-            return False
+        if target_c is None or target_c <= 0.0 or target_c - temperature_c < limits.gap_k or temperature_c > limits.below_c:
+            return False  # commanded off, however cold it is, asks for nothing
         return view.duty is None or view.duty >= limits.duty
 
     def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check

@@ -100,7 +100,7 @@ class Stuck(Check):
         target_c = view.target_c
         if target_c is None:
             return ""
-        if target_c - temperature_c >= self.limits.heating_gap_k:
+        if target_c > 0.0 and target_c - temperature_c >= self.limits.heating_gap_k:
             return HEATING
         return COOLING if target_c <= 0.0 and temperature_c > self.limits.hot_c else ""
 

@@ -62,21 +62,14 @@ class UnheatedRise(Check):
         low_c, high_c = min(temperature_c, before_c), max(temperature_c, before_c)
         if self._quiet_since == NEVER:
             self._quiet_since = now
-            self._restart(high_c, now)
-            return None
-        if now - self._quiet_since < self.limits.settle_s:
-            self._restart(high_c, now)
-            return None
-        self._base_c += self._passive(view, temperature_c) * (now - self._base_at)
-        self._base_at = now
-        if high_c <= self._base_c:
-            self._restart(high_c, now)
-            return None
-        return self._judge(view, low_c)
-
-    def _restart(self, high_c: float, now: float) -> None:
+        if now - self._quiet_since >= self.limits.settle_s:
+            self._base_c += self._passive(view, temperature_c) * (now - self._base_at)
+            self._base_at = now
+            if high_c > self._base_c:
+                return self._judge(view, low_c)
         self._base_c = self._from_c = high_c
         self._base_at = self._from_at = now
+        return None
 
     def _heat_is_asked(self, view: HeaterView, temperature_c: float) -> bool:
         target_c = view.target_c

@@ -58,6 +58,7 @@ BOUNDS: dict[str, Bounds] = {
 LIMIT_BOUNDS: dict[tuple[str, str], Bounds] = {
     ("ceiling", "confirm_s"): Bounds(0, 60),
     ("no_readings", "grace_s"): _over_zero(120),
+    ("no_response", "duty"): Bounds(0, 1, above=True),
 }
 """By check and key; other limits go by the ending of their key."""
 
