@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.values import INFINITY, NEVER, STRICT
 
-NOISY = 0.8
-"""Noise of so many steps of resolution cannot be the quantisation of a ramp; 60 equal readings then come once in 1e15."""
+NOISY = 0.5
+"""Noise of at least half a step of the resolution shows in the readings."""
 
-EQUAL_READINGS = 80
-"""So many equal readings of a noisy sensor are no chance."""
+FEW_EQUAL, MANY_EQUAL = 30, 60
+"""So many equal readings are no chance: with noise of a whole step 30 come once in 1e12, with half a step 60 once in 1e9."""
 
 HEATING = "much heat is asked for"
 COOLING = "it is off and hot"
@@ -40,7 +40,7 @@ class StuckLimits:
 class Stuck(Check):
     """Cuts when a reading repeats one value although it must move: a sensor, a cable or a bridge that shows the past.
 
-    Three reasons to move: its own noise (known from before, and about a step of its resolution or more, so that a long row of equal
+    Three reasons to move: its own noise (known from before, at least half a step of its resolution, so that a long row of equal
     readings is no chance); much heat asked for, far from the target; being off and hot. A coarse reading at a steady target
     repeats itself for minutes and lets nothing be known; nor does a source that reports only on change. A stuck reading of a
     heater that is cold and off is an advisory.
@@ -109,8 +109,9 @@ class Stuck(Check):
 
     def _is_noisy(self, view: HeaterView) -> bool:
         noise_k, resolution_k = view.noise_k, view.resolution_k
-        known = noise_k is not None and resolution_k is not None and noise_k >= NOISY * resolution_k
-        return known and self._count >= EQUAL_READINGS
+        if noise_k is None or resolution_k is None or not noise_k >= NOISY * resolution_k:
+            return False
+        return self._count >= (FEW_EQUAL if noise_k >= resolution_k else MANY_EQUAL)
 
     def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
         self.deadline = INFINITY

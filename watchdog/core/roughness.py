@@ -1,74 +1,83 @@
 """Noise and resolution of a sensor, from its readings alone."""
 
-from math import nan, sqrt
+from math import pi, sqrt
 
-from watchdog.core.values import JsonObject
+from watchdog.core.values import INFINITY, JsonObject, from_plain, to_plain
 
-LEARNT_AFTER = 60
-"""Readings before anything is said."""
+BLOCK = 16
+"""Readings are looked at in blocks of so many."""
 
-MEMORY = 300
-"""Readings over which the estimate of noise is averaged."""
+CALM = 6.0
+"""A block is calm when its range is at most so many mean steps: 3 for white noise, 15 for a ramp, more for a glitch."""
 
-LONG_RUN = 10
-"""A value repeated more often than this teaches nothing more: a sensor that is stuck must not look quiet."""
-
-WILD_K = 5.0
-"""A second difference larger than this is a glitch or a real event, no noise."""
+CALM_BLOCKS = 3
+"""So many calm blocks before anything is said."""
 
 SMALLEST_STEP_K = 1e-6
 
-PER_SECOND_DIFFERENCE = sqrt(2.0 / 3.14159265358979) * sqrt(6.0)
-"""Mean absolute second difference of white noise with a standard deviation of one: sqrt(2/pi) sqrt(1 + 4 + 1)."""
+PER_STEP = 2.0 / sqrt(pi)
+"""Mean absolute difference of two independent normal values with a standard deviation of one."""
 
 
 class Roughness:
-    """Noise from second differences, which a steady ramp does not move; resolution from the smallest step seen.
+    """Noise from the steps within calm blocks, resolution from the smallest step seen.
 
-    `noise_k` is one standard deviation in kelvin, `resolution_k` the smallest step in kelvin; both None while it learns. A
-    quantised reading on a ramp looks noisy by up to half a step, so only noise of about one step and more is told
-    apart from quantisation.
+    `noise_k` is one standard deviation in kelvin, `resolution_k` the smallest step in kelvin; both None while it learns. Ramps,
+    glitches and rows of one value teach nothing, so that heating up looks no noisier and a stuck sensor no quieter than
+    the sensor is. Noise far below the resolution cannot be seen and counts as less than half a step.
     """
 
-    __slots__ = ("_before_c", "_equal", "_last_c", "_learnt", "_mean_k", "_smallest_k")
+    STATE = ("_last_c", "_count", "_low_c", "_high_c", "_steps_k", "_calm", "_noise_k", "_smallest_k")
+    __slots__ = STATE
 
     def __init__(self) -> None:
-        self._last_c = self._before_c = nan
-        self._learnt = self._equal = 0
-        self._mean_k = 0.0
-        self._smallest_k = WILD_K
+        self._last_c: float | None = None
+        self._calm = 0
+        self._noise_k = 0.0
+        self._smallest_k = INFINITY
+        self._begin(INFINITY, -INFINITY)
+
+    def _begin(self, low_c: float, high_c: float) -> None:
+        self._count, self._steps_k = 0, 0.0
+        self._low_c, self._high_c = low_c, high_c
 
     def add(self, temperature_c: float) -> None:
         """Take one reading."""
-        last_c, before_c = self._last_c, self._before_c
-        self._before_c, self._last_c = last_c, temperature_c
+        last_c, self._last_c = self._last_c, temperature_c
+        if last_c is None:
+            self._begin(temperature_c, temperature_c)
+            return
         step_k = abs(temperature_c - last_c)
-        if step_k > SMALLEST_STEP_K:
-            self._equal = 0
-            if step_k < self._smallest_k:  # noqa: PLR1730 - on the path of each reading
-                self._smallest_k = step_k
-        else:
-            self._equal += 1
-            if self._equal > LONG_RUN:
-                return
-        rough_k = abs(temperature_c - last_c - last_c + before_c)
-        if rough_k < WILD_K:  # NaN, at the beginning, is not
-            if self._learnt < MEMORY:
-                self._learnt += 1
-            self._mean_k += (rough_k - self._mean_k) / self._learnt
+        if SMALLEST_STEP_K < step_k < self._smallest_k:
+            self._smallest_k = step_k
+        self._steps_k += step_k
+        if temperature_c < self._low_c:
+            self._low_c = temperature_c
+        elif temperature_c > self._high_c:
+            self._high_c = temperature_c
+        self._count += 1
+        if self._count >= BLOCK:
+            self._close(temperature_c)
+
+    def _close(self, temperature_c: float) -> None:
+        mean_step_k = self._steps_k / self._count
+        if 0.0 < self._high_c - self._low_c <= CALM * mean_step_k:
+            noise_k = mean_step_k / PER_STEP
+            self._calm += 1
+            self._noise_k += (noise_k - self._noise_k) * max(1.0 / self._calm, 0.1)
+        self._begin(temperature_c, temperature_c)
 
     @property
     def noise_k(self) -> float | None:
-        return self._mean_k / PER_SECOND_DIFFERENCE if self._learnt >= LEARNT_AFTER else None
+        return self._noise_k if self._calm >= CALM_BLOCKS else None
 
     @property
     def resolution_k(self) -> float | None:
-        return self._smallest_k if self._learnt >= LEARNT_AFTER and self._smallest_k < WILD_K else None
+        return self._smallest_k if self._calm >= CALM_BLOCKS else None
 
     def snapshot(self) -> JsonObject:
-        values = {key: getattr(self, key) for key in self.__slots__}
-        return {key: None if value != value else value for key, value in values.items()}  # noqa: PLR0124 - NaN is no JSON
+        return {key: to_plain(getattr(self, key)) for key in self.STATE}
 
     def restore(self, saved: JsonObject) -> None:
-        for key in self.__slots__:
-            setattr(self, key, nan if saved[key] is None else saved[key])
+        for key in self.STATE:
+            setattr(self, key, from_plain(saved[key]))
