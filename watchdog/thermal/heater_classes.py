@@ -42,7 +42,7 @@ BED = HeaterClass(
         "ceiling": {"confirm_s": 3.0},
         "out of range": {"coldest_c": -10.0, "hottest_c": 200.0, "confirm_s": 4.0},
         "no readings": {"advise_s": 15.0, "grace_s": 45.0, "cold_c": 50.0},
-        "overshoot": {"band_k": 15.0, "rise_k": 3.0, "confirm_s": 10.0, "hang_s": 240.0, "settle_s": 60.0},
+        "overshoot": {"band_k": 15.0, "rise_k": 6.0, "confirm_s": 10.0, "hang_s": 240.0, "settle_s": 60.0},
         "unheated rise": {"passive_k_per_s": 0.02, "rise_k": 4.0, "settle_s": 60.0, "above_k": 20.0, "neighbour_s": 400.0},
         "hot while off": {"hot_c": 70.0, "neighbour_k": 15.0, "settle_s": 180.0, "window_s": 300.0, "fall_k": 1.0},
         "stuck": {"noisy_s": 60.0, "heating_s": 150.0, "heating_gap_k": 10.0, "cooling_s": 300.0, "hot_c": 70.0},
