@@ -1,0 +1,71 @@
+"""What is learnt of a sensor's noise and resolution, against values from outside."""
+
+import random
+from math import sqrt
+
+import orjson
+import pytest
+
+from watchdog.core.roughness import Roughness
+
+
+def learnt(values: list[float]) -> Roughness:
+    roughness = Roughness()
+    for value in values:
+        roughness.add(value)
+    return roughness
+
+
+@pytest.mark.parametrize("sigma_k", [0.02, 0.1, 0.5])
+def test_the_noise_of_a_fine_sensor_is_found_within_a_fifth(sigma_k: float, dice: random.Random) -> None:
+    """White noise; E|x - y| = 2 sigma / sqrt(pi) for independent normal values (scipy.stats.norm, halfnorm mean)."""
+    found = learnt([60.0 + dice.gauss(0.0, sigma_k) for _ in range(1600)])
+    assert found.noise_k == pytest.approx(sigma_k, rel=0.2)
+
+
+def test_noise_and_quantisation_add_up(dice: random.Random) -> None:
+    """sqrt(sigma^2 + q^2/12): sigma 0.1, q 0.25 give 0.1233 K (quantisation noise q/sqrt 12, Widrow)."""
+    found = learnt([round((60.0 + dice.gauss(0.0, 0.1)) / 0.25) * 0.25 for _ in range(3200)])
+    assert found.noise_k == pytest.approx(sqrt(0.1**2 + 0.25**2 / 12.0), rel=0.35)
+    assert found.resolution_k == pytest.approx(0.25)
+
+
+@pytest.mark.parametrize("step_k", [0.05, 0.3, 2.0])
+def test_a_ramp_of_a_quiet_coarse_sensor_teaches_no_noise(step_k: float) -> None:
+    found = learnt([round((20.0 + step_k * place) / 0.5) * 0.5 for place in range(640)])
+    assert found.noise_k is None or found.noise_k < 0.5 * 0.5
+
+
+def test_a_heat_up_before_the_hold_does_not_make_a_quiet_sensor_look_noisy(dice: random.Random) -> None:
+    heat_up = [218.0 - 196.0 * 0.97**place for place in range(160)]
+    hold = [218.0 + dice.gauss(0.0, 0.02) for _ in range(320)]
+    found = learnt([round(value / 0.1) * 0.1 for value in heat_up + hold])
+    assert found.noise_k is None or found.noise_k < 0.5 * 0.1
+
+
+def test_a_stuck_sensor_does_not_unlearn_its_noise(dice: random.Random) -> None:
+    noisy = [60.0 + round(dice.gauss(0.0, 0.1), 2) for _ in range(320)]
+    before, after = learnt(noisy), learnt(noisy + [60.0] * 1000)
+    assert before.noise_k is not None
+    assert after.noise_k == pytest.approx(before.noise_k, rel=0.2)
+
+
+def test_glitches_teach_nothing(dice: random.Random) -> None:
+    values = [60.0 + dice.gauss(0.0, 0.1) for _ in range(1600)]
+    spoilt = [999.0 if place % 40 == 7 else value for place, value in enumerate(values)]
+    assert learnt(spoilt).noise_k == pytest.approx(0.1, rel=0.25)
+
+
+def test_nothing_is_said_before_three_calm_blocks() -> None:
+    assert learnt([60.0, 60.1] * 20).noise_k is None
+    assert learnt([60.0, 60.1] * 30).noise_k is not None
+
+
+def test_a_snapshot_goes_on_to_the_bit(dice: random.Random) -> None:
+    values = [60.0 + dice.gauss(0.0, 0.1) for _ in range(200)]
+    whole, first = learnt(values), learnt(values[:77])
+    second = Roughness()
+    second.restore(orjson.loads(orjson.dumps(first.snapshot())))
+    for value in values[77:]:
+        second.add(value)
+    assert second.snapshot() == whole.snapshot()
