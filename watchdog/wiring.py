@@ -8,19 +8,20 @@ from pathlib import Path
 from watchdog import __version__
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Tick
-from watchdog.core.outputs import Event, Level, Output, RelayOrder
+from watchdog.core.outputs import Event, Output, RelayOrder
 from watchdog.core.plan import SitePlan
 from watchdog.core.values import JsonObject
-from watchdog.guard import clock
 from watchdog.guard.answers import Answers
+from watchdog.guard.clock import REAL, Clock
 from watchdog.guard.control_socket import ControlSocket
 from watchdog.guard.found import Found, settle, with_ghosts
 from watchdog.guard.hands import Hands
 from watchdog.guard.inbox import Inbox
 from watchdog.guard.journal import Journal
 from watchdog.guard.keeper import Keeper
-from watchdog.guard.loop import Loop
+from watchdog.guard.loop import Loop, stall_for
 from watchdog.guard.process import Guard
+from watchdog.guard.remainders import Remainders
 from watchdog.latch.mark import MarkFile
 from watchdog.latch.port import OsFilePort
 from watchdog.latch.store import LatchStore, Loaded, room_for
@@ -49,15 +50,17 @@ ASSERT_WITHIN_S = 10.0
 class Standing:
     """What is done first of all: the latches that stood when the last guard ended are read, their relays approached."""
 
-    def __init__(self, state: Path) -> None:
+    def __init__(self, state: Path, clock: Clock = REAL, inbox: Inbox | None = None) -> None:
+        """Reads what is kept in `state`. All that is built over it goes by `clock`, and leaves what it hears in `inbox`."""
         self.state = state
-        self.inbox = Inbox()
+        self.clock = clock
+        self.inbox = inbox or Inbox()
         self.links = Links(clock.now)
         self.drivers: dict[str, tuple[JsonObject, Driver]] = {}
-        used_before = (state / MARKS).exists() or (state / RECORD).exists()
+        self.used_before = (state / MARKS).exists() or (state / RECORD).exists()
         self.port = OsFilePort(state)
         try:
-            self.loaded = LatchStore(self.port).load(used_before=used_before)
+            self.loaded = LatchStore(self.port).load(used_before=self.used_before)
         except OSError as error:
             self.loaded = Loaded({}, "both damaged", (), f"the latch file cannot be read: {error}")
         for latch in self.loaded.latches.values():
@@ -70,7 +73,7 @@ class Standing:
         if known is not None and known[0] == address:
             return known[1]
         try:
-            driver = build(relay, address, now=clock.now, report=self.inbox.report, links=self.links, checked=checked)
+            driver = build(relay, address, now=self.clock.now, report=self.inbox.report, links=self.links, checked=checked)
         except ValueError as error:
             log.critical("relay %s cannot be used: %s", relay, error)
             return None
@@ -82,6 +85,7 @@ def guard_for(
     settings: Settings, standing: Standing, *, digest: str, notices: list[str], point: Callable[[str], None] = lambda _: None
 ) -> Guard:
     """Wire a guard for these settings over what stands. Raises OSError when the state directory cannot be used."""
+    clock = standing.clock
     run = f"{clock.wall_text()[:19]}-{os.getpid()}"
     plan, marks, found = _found(site_plan(settings), standing)
     inbox = standing.inbox
@@ -89,7 +93,9 @@ def guard_for(
     drivers = _drivers(plan, standing, settings.main.relays)
     recorder = Recorder(standing.state / RECORD, clock.now, clock.wall_us, keep_days=KEEP_DAYS)
     journal = Journal(run, recorder, clock.wall_us)
+    remainders = Remainders(standing.state, clock, used_before=standing.used_before)
     engine = Engine(plan, clock.now(), run)
+    remainders.watch(engine.site, inbox.call)
     printers = [printer.name for printer in plan.printers]
     store = LatchStore(standing.port, printers, room_for(settle({}, printers, "all of them", plan).latches, printers))
 
@@ -101,7 +107,16 @@ def guard_for(
 
     keeper = Keeper(store, found.latches, saved)
     hands = Hands(
-        marks, drivers, keeper, journal, now=clock.now, wall_text=clock.wall_text, report=inbox.report, point=point, latched=found.latches
+        marks,
+        drivers,
+        keeper,
+        journal,
+        now=clock.now,
+        wall_text=clock.wall_text,
+        report=inbox.report,
+        point=point,
+        latched=found.latches,
+        keep=remainders.keep,
     )
 
     def about() -> JsonObject:
@@ -113,26 +128,28 @@ def guard_for(
             "warnings": journal.recent.told(clock.now()),
             "record": health._asdict(),
             "latch_file": keeper.why,
+            "remainders_file": remainders.why,
             "dropped_readings": inbox.dropped,
             "judged_readings": loop.judged,
             "worst_lag_s": round(loop.worst_lag_s, 3),
         }
 
     answers = Answers(engine, hands, now=clock.now, about_guard=about)
-    loop = Loop(engine, inbox, hands, answers.answer, now=clock.now, slept_s=clock.slept_s)
+    loop = Loop(engine, inbox, hands, answers.answer, now=clock.now, slept_s=clock.slept_s, stall_s=stall_for(engine))
     return Guard(
         engine=engine,
         loop=loop,
         hands=hands,
         answers=answers,
         keeper=keeper,
+        remainders=remainders,
         journal=journal,
         recorder=recorder,
         control=ControlSocket(standing.state / SOCKET, inbox),
         drivers=list(drivers.values()),
-        sources=_sources(settings, inbox, journal),
+        sources=_sources(settings, inbox, journal, clock.now),
         latches=list(found.latches.values()),
-        notices=[_notice(text, "warning") for text in (*notices, *found.told)],
+        notices=[Event(clock.now(), "settings", "warning", text) for text in (*notices, *found.told)],
         now=clock.now,
         version=__version__,
         settings_digest=digest,
@@ -168,10 +185,10 @@ def _drivers(plan: SitePlan, standing: Standing, checked: Collection[str]) -> di
     return drivers
 
 
-def _sources(settings: Settings, inbox: Inbox, journal: Journal) -> list[MqttSource]:
+def _sources(settings: Settings, inbox: Inbox, journal: Journal, now: Callable[[], float]) -> list[MqttSource]:
     def noter(name: str) -> Callable[[str, str], None]:
         def note(level: str, text: str) -> None:
-            event = Event(clock.now(), "source notice", "warning" if level == "warning" else "info", text, source=name)
+            event = Event(now(), "source notice", "warning" if level == "warning" else "info", text, source=name)
             inbox.call(lambda: journal.event(event))
 
         return note
@@ -186,12 +203,8 @@ def _sources(settings: Settings, inbox: Inbox, journal: Journal) -> list[MqttSou
         ]
         topic = f"heatwarden/{settings.main.site}/presence"
         broker = settings.main.brokers[name]
-        sources.append(MqttSource(name, broker, subscriptions, inbox, clock.now, noter(name), presences=presences, presence_topic=topic))
+        sources.append(MqttSource(name, broker, subscriptions, inbox, now, noter(name), presences=presences, presence_topic=topic))
     return sources
-
-
-def _notice(text: str, level: Level) -> Event:
-    return Event(clock.now(), "settings", level, text)
 
 
 def assert_latches(standing: Standing, within_s: float = ASSERT_WITHIN_S) -> bool:
@@ -201,7 +214,8 @@ def assert_latches(standing: Standing, within_s: float = ASSERT_WITHIN_S) -> boo
     """
     found = Found(dict(standing.loaded.latches))
     plan = with_ghosts(SitePlan("latches", (), ()), found, latched_relay_plan)
-    engine = Engine(plan, clock.now())
+    now = standing.clock.now
+    engine = Engine(plan, now())
     drivers = _drivers(plan, standing, ())
     for driver in drivers.values():
         driver.start()
@@ -212,12 +226,12 @@ def assert_latches(standing: Standing, within_s: float = ASSERT_WITHIN_S) -> boo
                 drivers[output.relay].off(output.order)
 
     order(engine.start(found.latches.values()))
-    until = clock.now() + within_s
-    while clock.now() < until and not _all_confirmed(engine, found):
-        standing.inbox.wait(min(engine.deadline() - clock.now(), until - clock.now(), 0.5))
+    until = now() + within_s
+    while now() < until and not _all_confirmed(engine, found):
+        standing.inbox.wait(min(engine.deadline() - now(), until - now(), 0.5))
         for report in standing.inbox.reports():
             order(engine.feed(report))
-        order(engine.feed(Tick(clock.now())))
+        order(engine.feed(Tick(now())))
     for driver in drivers.values():
         driver.stop()
     return _all_confirmed(engine, found)

@@ -1,13 +1,10 @@
 """Properties of the checks that see heat nobody asked for, and readings that cannot be true."""
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rig.feeding import events, feed
 from rig.plans import heater, site
-from scipy.stats import norm
 
-from watchdog.checks.stuck import FEW_EQUAL, MANY_EQUAL
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Reading, Tick
 from watchdog.core.plan import PrinterPlan
@@ -51,15 +48,3 @@ def test_heat_that_is_asked_for_is_no_unheated_rise() -> None:
     assert trips(heating, target_c=None) == []
     assert trips(heating, target_c=None, duty=1.0) == []
     assert [check for check, _ in trips(heating, target_c=None, duty=0.0)] == ["unheated rise"]
-
-
-@pytest.mark.parametrize(("steps_of_noise", "count"), [(0.5, MANY_EQUAL), (1.0, FEW_EQUAL)])
-def test_so_many_equal_readings_are_no_chance(steps_of_noise: float, count: int) -> None:
-    """Quantised normal noise, mean at the centre of a step: P(one step) = erf(q / (2 sqrt 2 sigma)), raised to the count.
-
-    Handbook values for 30 readings: 1.56e-5 at sigma = q/2, 8e-13 at sigma = q (recomputed with scipy.stats.norm).
-    """
-
-    one = norm.cdf(0.5 / steps_of_noise) - norm.cdf(-0.5 / steps_of_noise)
-    assert one**30 == pytest.approx({0.5: 1.06e-5, 1.0: 1.0e-12}[steps_of_noise], rel=0.6)
-    assert one**count < 1e-9

@@ -15,7 +15,7 @@ from watchdog.core.status import site_status
 
 
 def engine_with(plan: HeaterPlan | None = None, *, observe: bool = False) -> Engine:
-    return Engine(site(PrinterPlan("anvil", (plan or heater(),), ("plug",), observe=observe)), 0.0)
+    return Engine(site(PrinterPlan("anvil", (plan or heater(),), ("plug",), observe_s=7200.0 if observe else 0.0)), 0.0)
 
 
 class Raises(Check):

@@ -88,7 +88,7 @@ def test_silence_of_a_hot_printer_is_told_and_that_of_a_cold_one_is_rest() -> No
 
 
 def test_a_printer_that_observes_is_not_protected() -> None:
-    engine = Engine(site(PrinterPlan("anvil", (heater(),), ("plug",), observe=True)), 0.0)
+    engine = Engine(site(PrinterPlan("anvil", (heater(),), ("plug",), observe_s=7200.0)), 0.0)
     printer = fed(engine, RelayReport("plug", 0.5, reachable=True), Reading("anvil", "bed", 1.0, 24.0))
     assert printer["state"] == "not protected"
     assert "only observes" in printer["why_not"][0]

@@ -91,7 +91,7 @@ def plan_of(scenario: Scenario) -> SitePlan:
                 *_neighbours(scenario, name),
             ),
             ("plug",),
-            observe=told.get("observe", False),
+            observe_s=72_000.0 if told.get("observe", False) else 0.0,
         )
         for name in scenario.printers
     )

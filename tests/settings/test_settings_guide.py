@@ -31,6 +31,7 @@ SECTIONS: dict[str, type[Any]] = {
     "[heaters.NAME.readings]": model.Readings,
     "fields": Fields,
     "[meter]": model.Meter,
+    "[observe]": model.Observe,
 }
 OF_EVERY_RELAY = {"kind", *(field.name for field in fields(model.RelayCommon))}
 KINDS_OF_RELAYS = {model.MqttRelayTable, model.CommandRelayTable, model.PretendRelayTable}

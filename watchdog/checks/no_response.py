@@ -27,51 +27,90 @@ class NoResponseLimits:
     within_s: float
     """Within this time, in seconds, it must rise by `rise_k`."""
 
+    draft_k_per_s: float
+    """The fastest fall, in kelvin a second, that a draft or a fan causes in spite of full heat."""
+
+    fall_k: float
+    """A fall beyond that, in kelvin, that no cold plate, wet cloth or wrench causes in spite of full heat."""
+
 
 class NoResponse(Check):
-    """Cuts when full or heavy heating is asked for and the reading does not rise as any heater of its class must.
+    """Cuts when full or heavy heating is asked for and the reading does not rise as any heater of its class must, or falls far.
 
-    A sensor that came loose, a broken heater, a switch that fails open: the controller goes on asking. Judged only well below
-    the target and where even a weak bed still rises; a draft, a fan or a cold plate put on may hold it for a while.
+    A sensor that came loose, a broken heater, a switch that fails open: the controller goes on asking. A rise that is too slow is
+    judged only well below the target and where even a weak bed still rises. A fall is judged wherever much heat is asked for: a
+    draft makes it slow, a cold plate, a wet cloth or a wrench make it small, a sensor that lost its seat makes it fast and large.
     """
 
     name = "no response"
-    STATE = ("_mark_c", "_mark_at")
+    STATE = ("_mark_c", "_mark_at", "_top_c", "_top_at", "_from_c", "_from_at")
 
     def __init__(self, limits: NoResponseLimits) -> None:
         super().__init__()
         self.limits = limits
-        self._mark_c = 0.0
-        self._mark_at = NEVER
+        self._mark_c = self._top_c = self._from_c = 0.0
+        self._mark_at = self._top_at = self._from_at = NEVER
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
         if not view.fresh or view.sensor or temperature_c is None:
             return None
         if not self._much_is_asked(view, temperature_c):
+            self._mark_at = self._top_at = NEVER
+            return None
+        before_c = temperature_c if view.previous_c is None else view.previous_c
+        low_c, high_c = min(temperature_c, before_c), max(temperature_c, before_c)
+        fall = self._judge_fall(view, low_c, high_c)
+        if fall is not None:
+            return fall
+        if temperature_c > self.limits.below_c:
             self._mark_at = NEVER
             return None
-        now = view.now
-        before_c = temperature_c if view.previous_c is None else view.previous_c
-        low_c = min(temperature_c, before_c)
-        if self._mark_at == NEVER or low_c >= self._mark_c + self.limits.rise_k:
-            self._mark_c, self._mark_at = low_c, now
+        return self._judge_rise(view, low_c, high_c)
+
+    def _judge_fall(self, view: HeaterView, low_c: float, high_c: float) -> Finding | None:
+        """A top line follows the reading up at once and down only as fast as a draft."""
+        now, limits = view.now, self.limits
+        begins = self._top_at == NEVER
+        if not begins:
+            self._top_c -= limits.draft_k_per_s * (now - self._top_at)
+        self._top_at = now
+        if begins or low_c >= self._top_c:
+            self._top_c = self._from_c = low_c
+            self._from_at = now
             return None
-        waited_s = now - self._mark_at
-        self.near(waited_s / self.limits.within_s)
-        if not waited_s >= self.limits.within_s:
+        beyond_k, fallen_k, took_s = self._top_c - high_c, self._from_c - high_c, now - self._from_at
+        self.near(beyond_k / limits.fall_k)
+        if not beyond_k >= limits.fall_k:
             return None
         self.headroom = 1.0
         return Finding(
             "cut",
-            f"{view.heater} is asked for {view.target_c:.0f} degC, yet rose only {temperature_c - self._mark_c:.1f} K in {waited_s:.0f} s "
-            f"(to {temperature_c:.1f} degC)",
-            {"temperature_c": temperature_c, "risen_k": temperature_c - self._mark_c, "waited_s": waited_s, "rise_k": self.limits.rise_k},
+            f"{view.heater} is asked for {view.target_c:.0f} degC, yet fell {fallen_k:.1f} K in {took_s:.0f} s (to {high_c:.1f} degC)",
+            {"temperature_c": high_c, "fallen_k": fallen_k, "took_s": took_s, "fall_k": limits.fall_k},
+        )
+
+    def _judge_rise(self, view: HeaterView, low_c: float, high_c: float) -> Finding | None:
+        """A mark follows a rise by `rise_k`, and begins to wait anew; it follows a fall, and waits on."""
+        now, limits = view.now, self.limits
+        if self._mark_at == NEVER or low_c >= self._mark_c + limits.rise_k:
+            self._mark_c, self._mark_at = low_c, now
+            return None
+        self._mark_c = min(self._mark_c, high_c)
+        waited_s, risen_k = now - self._mark_at, high_c - self._mark_c
+        self.near(waited_s / limits.within_s)
+        if not waited_s >= limits.within_s:
+            return None
+        self.headroom = 1.0
+        return Finding(
+            "cut",
+            f"{view.heater} is asked for {view.target_c:.0f} degC, yet rose only {risen_k:.1f} K in {waited_s:.0f} s (to {high_c:.1f} degC)",
+            {"temperature_c": high_c, "risen_k": risen_k, "waited_s": waited_s, "rise_k": limits.rise_k},
         )
 
     def _much_is_asked(self, view: HeaterView, temperature_c: float) -> bool:
         target_c, limits = view.target_c, self.limits
-        if target_c is None or target_c <= 0.0 or target_c - temperature_c < limits.gap_k or temperature_c > limits.below_c:
+        if target_c is None or target_c <= 0.0 or not target_c - temperature_c >= limits.gap_k:
             return False  # commanded off, however cold it is, asks for nothing
         return view.duty is None or view.duty >= limits.duty
 

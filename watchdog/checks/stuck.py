@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 
 from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.roughness import equal_by_chance
 from watchdog.core.values import INFINITY, NEVER, STRICT
 
 NOISY = 0.5
 """Noise of at least half a step of the resolution shows in the readings."""
-
-FEW_EQUAL, MANY_EQUAL = 30, 60
-"""So many equal readings are no chance: with noise of a whole step 30 come once in 1e12, with half a step 60 once in 1e9."""
 
 HEATING = "much heat is asked for"
 COOLING = "it is off and hot"
@@ -72,13 +70,15 @@ class Stuck(Check):
             self._value_c, self._since, self._count, self._told = temperature_c, view.now, 1, False
             return None
         self._count += 1
-        if reason:
-            return self._judge(view, temperature_c, view.now - max(self._since, self._owed_since), self._allowed_s(reason))
+        found = None
         if self._is_noisy(view):
-            return self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s)
-        return None
+            noise = f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
+            found = self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s, noise)
+        if reason and found is None:
+            found = self._judge(view, temperature_c, view.now - max(self._since, self._owed_since), self._allowed_s(reason), reason)
+        return found
 
-    def _judge(self, view: HeaterView, temperature_c: float, equal_s: float, allowed_s: float) -> Finding | None:
+    def _judge(self, view: HeaterView, temperature_c: float, equal_s: float, allowed_s: float, why: str) -> Finding | None:
         self.near(equal_s / allowed_s)
         if not equal_s >= allowed_s:
             return None
@@ -88,7 +88,6 @@ class Stuck(Check):
         self._told = True
         if not idle:
             self.headroom = 1.0
-        why = self._reason or f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
         return Finding(
             "advise" if idle else "cut",
             f"{view.heater} repeats {temperature_c:g} degC for {equal_s:.0f} s although {why}",
@@ -111,7 +110,7 @@ class Stuck(Check):
         noise_k, resolution_k = view.noise_k, view.resolution_k
         if noise_k is None or resolution_k is None or not noise_k >= NOISY * resolution_k:
             return False
-        return self._count >= (FEW_EQUAL if noise_k >= resolution_k else MANY_EQUAL)
+        return self._count >= equal_by_chance(noise_k / resolution_k)
 
     def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
         self.deadline = INFINITY

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from watchdog.cli.main import CONFIG_DEFAULT, CONFIG_VARIABLE
+from watchdog.wire.control import Request
 
 app = typer.Typer(
     name="heatwarden",
@@ -35,11 +36,13 @@ def guard(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
 def demo(
     as_json: Json = False,
     keep: Annotated[Path | None, typer.Option("--keep", help="Keep settings, log and record in this directory.")] = None,
+    stay: Annotated[bool, typer.Option("--stay", help="Go on afterwards, until Ctrl-C.")] = False,
+    seed: Annotated[int, typer.Option("--seed", help="Another seed draws slightly other heaters and other noise.")] = 1,
 ) -> None:
-    """Watch three pretend printers over a real broker for less than a minute: no hardware, nothing to set up."""
+    """Watch three simulated printers over a real broker for less than a minute: no hardware, nothing to set up."""
     from watchdog.cli.demo import run
 
-    raise typer.Exit(run(as_json=as_json, keep=keep))
+    raise typer.Exit(run(as_json=as_json, keep=keep, stay=stay, seed=seed))
 
 
 @app.command()
@@ -103,6 +106,26 @@ def reset(
     from watchdog.cli.reset import run
 
     raise typer.Exit(run(config, state, printer=printer, person=by, reason=reason, unread=unread, vouched=vouched, as_json=as_json))
+
+
+@app.command()
+def bypass(
+    printer: str,
+    check: Annotated[str, typer.Argument(help="One check, on all heaters of the printer; never ceiling or out of range.")] = "",
+    minutes: Annotated[float, typer.Option("--minutes", help="For so long: up to 60, with --long up to 480.")] = 0.0,
+    reason: Annotated[str, typer.Option("--reason", help="Why; goes on record.")] = "",
+    by: Person = "",
+    long: Annotated[bool, typer.Option("--long", help="More than 60 minutes are meant.")] = False,
+    end: Annotated[bool, typer.Option("--end", help="End it now; without a check, all bypasses of the printer.")] = False,
+    config: Config = CONFIG_DEFAULT,
+    state: State = None,
+    as_json: Json = False,
+) -> None:
+    """Let one check of a printer not cut for a while, or end that. It is armed again by itself, also after a restart."""
+    from watchdog.cli.bypass import run
+
+    asked = Request("end bypass" if end else "bypass", printer, by, reason, check=check, minutes=minutes, long=long)
+    raise typer.Exit(run(config, state, asked, as_json=as_json))
 
 
 @app.command()

@@ -1,149 +1,161 @@
-"""`heatwarden demo`: the main job on a bench of pretend printers, with everything real in between."""
+"""`heatwarden demo`: the main job on three simulated printers, with everything real in between."""
 
-import os
-import subprocess
-import sys
-import tempfile
 import threading
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from pathlib import Path
 
 from rich.console import Console
-from rich.live import Live
 
 from watchdog.cli import exit_codes
-from watchdog.cli.client import NoGuardError, ask_at
-from watchdog.cli.output import complain, say, say_json
+from watchdog.cli.client import NoGuardError
+from watchdog.cli.output import complain
+from watchdog.cli.show import ending, pace
 from watchdog.cli.show.broker import NoBrokerError, embedded_broker
+from watchdog.cli.show.printers import cast
 from watchdog.cli.show.props import Bench
 from watchdog.cli.show.settings import write_settings
-from watchdog.cli.show.view import LiveView, PlainView, View
-from watchdog.cli.trips import trip_line
-from watchdog.core.values import JsonObject
-from watchdog.guard import clock
-from watchdog.simulation.script import scripted_site
-from watchdog.wire.control import Request
+from watchdog.cli.show.stage import LOOK_EVERY_S, GuardProcess, NotStagedError, folder_of, stopped_by_signals
+from watchdog.cli.show.telling import happened, in_order, told
+from watchdog.cli.show.view import View, tell_part, view_on
+from watchdog.recorder.reader import RecordUnreadable
 
-SHOW_S = 45.0
-"""The show ends by then, whatever happens."""
+ABOUT_S = 40
+"""How long it takes, in seconds of the wall."""
 
-AFTER_S = 6.0
-"""It goes on for so long after the last expected cut is proven."""
+AFTER_S = 80.0
+"""It goes on for so long after the last expected cut is settled, in seconds of the workshop."""
 
-EXPECTED = {"anvil", "bramble"}
-STARTS_WITHIN_S = 10.0
+LATEST_S = 600.0
+"""It ends by then, whatever happened."""
+
+HEADER = f"""\
+For about {ABOUT_S} seconds you watch three 3D printers. Two of them become dangerous; heatwarden must see it and cut their power.
+
+The workshop runs {pace.TIMES_FASTER:.0f} TIMES FASTER than the clock on your wall, the printers and the guard alike, \
+because a bed takes minutes to heat. All times and seconds from here on are the workshop's.
+
+Real: the guard process, MQTT through a broker on loopback, the latch, the database. \
+Simulated: the printers, their heat and their plugs.
+"""
+STOPPED = "Stopped before the end; everything is switched off."
 
 
-def run(*, as_json: bool, keep: Path | None) -> int:
-    """Exit code 0 when exactly the two printers in danger were cut and the third went on."""
-    console = Console(stderr=as_json)
+def run(*, as_json: bool, keep: Path | None, stay: bool, seed: int) -> int:
+    """Exit code 0 when exactly the two printers in danger were cut, before harm, and the third went on; 1 when not, or broken off."""
+    console = Console(stderr=as_json, highlight=False)
     with ExitStack() as stack:
-        folder = keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="heatwarden-demo-")))
         try:
-            port = stack.enter_context(embedded_broker())
-        except NoBrokerError as error:
+            stop = stack.enter_context(stopped_by_signals())
+            show = Show(console, stack.enter_context(folder_of(keep)), stop, seed)
+            return show.play(as_json=as_json, stay=stay)
+        except (NoBrokerError, NotStagedError) as error:
             complain(str(error))
             return exit_codes.BAD_INPUT
-        benches = [Bench(printer, port, clock.now) for printer in scripted_site()]
-        for bench in benches:
-            console.print(f"  {bench.printer.name}: {bench.printer.story}")
-        config, state = folder / "settings", folder / "state"
-        write_settings(config, state, port, [bench.printer.name for bench in benches])
-        stack.enter_context(_guard(config, folder / "guard.log"))
-        for bench in benches:
-            bench.begin()
+
+
+class Show:
+    """One performance."""
+
+    def __init__(self, console: Console, folder: Path, stop: threading.Event, seed: int) -> None:
+        self._console, self._stop, self._seed = console, stop, seed
+        self._parts = cast(seed)
+        self._guard = GuardProcess(folder / "settings", folder / "state", folder / "guard.log")
+        self._benches: list[Bench] = []
+        self._began = self._told_s = 0.0
+        self._told_id = 0
+        self._states: dict[str, str] = {}
+
+    def play(self, *, as_json: bool, stay: bool) -> int:
+        """From the header to the end; the exit code. Raises NoBrokerError."""
+        self._console.print(HEADER)
+        for part in self._parts:
+            tell_part(self._console, part)
+        self._console.print()
+        with ExitStack() as stack:
+            self._set_up(stack)
+            try:
+                return self._all_of_it(as_json=as_json, stay=stay)
+            except (NoGuardError, RecordUnreadable) as error:
+                if self._stop.is_set():  # Ctrl-C reaches the guard too
+                    self._console.print(STOPPED)
+                    return exit_codes.NOT_SO
+                complain(f"{error}. The last words of its log:")
+                for line in self._guard.last_words():
+                    complain(line)
+                return exit_codes.NO_GUARD
+
+    def _all_of_it(self, *, as_json: bool, stay: bool) -> int:
+        if not self._guard.ready(self._stop) or not self._perform():
+            self._console.print(STOPPED)
+            return exit_codes.NOT_SO
+        code = self._close(as_json=as_json)
+        if stay:
+            self._go_on()
+        return code
+
+    def _set_up(self, stack: ExitStack) -> None:
+        port = stack.enter_context(embedded_broker())
+        write_settings(self._guard.config, self._guard.state, port, self._parts)
+        stack.enter_context(self._guard.running())
+        for part in self._parts:
+            bench = Bench(part, self._seed, port, pace.now)
+            self._benches.append(bench)
             stack.callback(bench.end)
-        try:
-            _watch(state, stack.enter_context(_view(console)))
-        except NoGuardError as error:
-            complain(f"{error}\n{(folder / 'guard.log').read_text(encoding='utf-8')[-2000:]}")
-            return exit_codes.NO_GUARD
-        return _report(benches, state, as_json=as_json)
 
+    def _perform(self) -> bool:
+        """The story, until both dangers are over; False when told to stop before."""
+        self._began = pace.now()
+        for bench in self._benches:
+            bench.begin(self._began)
+        danger = {part.name for part in self._parts if part.danger}
+        over_s = LATEST_S
+        with view_on(self._console) as view:
+            while not self._stop.wait(LOOK_EVERY_S):
+                at_s = self._look(view)
+                settled = {trip.printer for trip in self._guard.trips() if trip.outcome in ending.SETTLED} if self._told_id else set()
+                if over_s == LATEST_S and settled >= danger:
+                    over_s = min(LATEST_S, at_s + AFTER_S)
+                if at_s >= over_s:
+                    return True
+        return False
 
-@contextmanager
-def _guard(config: Path, log: Path) -> Iterator[None]:
-    """A real guard process, as a service manager would run it."""
-    command = [sys.executable, "-m", "watchdog.cli.main", "guard", "--config", str(config)]
-    with log.open("wb") as output:
-        process = subprocess.Popen(command, stdout=output, stderr=output, env=os.environ | {"STATE_DIRECTORY": ""})  # noqa: S603 - our own
-        try:
-            yield
-        finally:
-            process.terminate()
-            process.wait(10.0)
+    def _look(self, view: View) -> float:
+        """Show what is new, and how things stand; the workshop's time."""
+        at_s = pace.now() - self._began
+        status = self._guard.status()
+        self._states = {printer["name"]: printer["state"] for printer in status["printers"]}
+        events = self._guard.events(self._told_id)
+        self._told_id = events[-1].id if events else self._told_id
+        for line in in_order([*happened(self._parts, self._told_s, at_s), *told(events, self._began)]):
+            view.line(line)
+        self._told_s = at_s
+        view.status(status, self._benches, at_s)
+        return at_s
 
-
-@contextmanager
-def _view(console: Console) -> Iterator[View]:
-    if not console.is_terminal or "NO_COLOR" in os.environ:
-        yield PlainView(console)
-        return
-    with Live(console=console, refresh_per_second=4, transient=False) as live:
-        yield LiveView(live)
-
-
-def _watch(state: Path, view: View) -> None:
-    """Show what the guard reads, sees, cuts and confirms, until both dangers are over."""
-    pause = threading.Event()
-    began = clock.now()
-    seen = 0
-    done_at: float | None = None
-    while (elapsed := clock.now() - began) < SHOW_S and (done_at is None or elapsed < done_at + AFTER_S):
-        pause.wait(0.25)
-        status = _status(state, elapsed)
-        if status is None:
-            continue
-        view.status(status)
-        seen = _new_events(state, seen, began, view)
-        proven = {printer["name"] for printer in status["printers"] if printer["latch"] and printer["latch"]["verdict"] == "proven"}
-        if proven >= EXPECTED and done_at is None:
-            done_at = elapsed
-
-
-def _status(state: Path, elapsed: float) -> JsonObject | None:
-    try:
-        reply = ask_at(state / "guard.sock", Request("status"))
-    except NoGuardError:
-        if elapsed > STARTS_WITHIN_S:
-            raise
-        return None
-    status: JsonObject = reply["status"]
-    return status
-
-
-def _new_events(state: Path, seen: int, began: float, view: View) -> int:
-    from watchdog.recorder.reader import Reader, RecordUnreadable
-
-    try:
-        events = Reader(state / "record.sqlite").events(after_id=seen)
-    except RecordUnreadable:  # it is opened only after the guard is armed
-        return seen
-    for event in events:
-        where = f"{event.printer}: " if event.printer else ""
-        view.event(f"{event.at.engine_s - began:6.2f} s  {where}{event.kind}: {event.sentence}")
-        seen = event.id
-    return seen
-
-
-def _report(benches: list[Bench], state: Path, *, as_json: bool) -> int:
-    """The trips as they stand in the database, and what the plugs themselves saw."""
-    from watchdog.recorder.reader import Reader
-
-    trips = Reader(state / "record.sqlite").trips()
-    cut = {bench.printer.name for bench in benches if not bench.powered}
-    right = {trip.printer for trip in trips} == EXPECTED == cut and len(trips) == len(EXPECTED)
-    if as_json:
-        plugs = {bench.printer.name: {"open": not bench.powered, "hottest_bed_c": round(bench.hottest_c, 1)} for bench in benches}
-        say_json({"as_expected": right, "plugs": plugs, "trips": [trip_line(trip) for trip in trips]})
+    def _close(self, *, as_json: bool) -> int:
+        fates = [ending.fate(bench) for bench in self._benches]
+        trips = self._guard.trips()
+        right = ending.as_expected(self._benches, fates, trips, self._states)
+        if as_json:
+            ending.tell_json(fates, trips, self._began, seed=self._seed, right=right)
+        else:
+            ending.tell(self._console, fates, trips, self._began, right=right)
         return exit_codes.OK if right else exit_codes.NOT_SO
-    say()
-    say("Trips read back from the record:")
-    for trip in reversed(trips):
-        say("  " + trip_line(trip))
-    for bench in benches:
-        plug = "open, the heat is off" if not bench.powered else "closed, still printing"
-        say(f"  {bench.printer.name}: plug {plug}; hottest bed {bench.hottest_c:.1f} degC")
-    say("As it should be." if right else "THIS IS NOT AS IT SHOULD BE.")
-    return exit_codes.OK if right else exit_codes.NOT_SO
+
+    def _go_on(self) -> None:
+        """Whoever prints goes on printing until Ctrl-C."""
+        on = " and ".join(bench.part.name for bench in self._benches if bench.powered) or "nobody"
+        self._console.print(
+            f"\nNow {on} goes on printing for as long as you like. In another terminal you may ask the guard yourself:\n"
+            f"  heatwarden status --config {self._guard.config}\n"
+            "Ctrl-C ends it all, with our thanks for watching.\n",
+            soft_wrap=True,
+        )
+        with view_on(self._console) as view:
+            while not self._stop.wait(LOOK_EVERY_S):
+                try:
+                    self._look(view)
+                except NoGuardError:
+                    if not self._stop.is_set():  # Ctrl-C reaches the guard too
+                        raise
+        self._console.print("Good-bye; everything is switched off.")

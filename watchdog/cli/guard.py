@@ -5,6 +5,7 @@ import hashlib
 import logging
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from watchdog.cli import exit_codes
 from watchdog.cli.output import complain
@@ -12,11 +13,20 @@ from watchdog.guard.lock import AlreadyRunningError, StateLock
 from watchdog.guard.logs import start_logging
 from watchdog.settings.state_place import state_directory
 
+if TYPE_CHECKING:
+    from watchdog.wiring import Standing
+
+Stand = Callable[[Path], "Standing"]
+"""Takes up what stands in a state directory."""
+
 log = logging.getLogger("heatwarden")
 
 
-def run(config: Path, state: Path | None, *, point: Callable[[str], None] = lambda _: None) -> int:
-    """Exit code 0 when told to stop, 1 when another guard runs here, 78 for settings that cannot be run."""
+def run(config: Path, state: Path | None, *, point: Callable[[str], None] = lambda _: None, stand: Stand | None = None) -> int:
+    """Exit code 0 when told to stop, 1 when another guard runs here, 78 for settings that cannot be run.
+
+    `point` is told the steps of a trip; `stand` takes up what stands with another clock than the real one.
+    """
     directory = state_directory(config, state)
     try:
         directory.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -29,17 +39,17 @@ def run(config: Path, state: Path | None, *, point: Callable[[str], None] = lamb
         return exit_codes.BAD_SETTINGS
     listener = start_logging(timestamps=True)
     try:
-        return _run(config, directory, point)
+        return _run(config, directory, point, stand)
     finally:
         listener.stop()
         del lock
 
 
-def _run(config: Path, directory: Path, point: Callable[[str], None]) -> int:
+def _run(config: Path, directory: Path, point: Callable[[str], None], stand: Stand | None) -> int:
     gc.disable()  # until the guard is armed: what is loaded and built until then stays
     from watchdog.wiring import Standing, assert_latches, guard_for
 
-    standing = Standing(directory)
+    standing = (stand or Standing)(directory)
     from watchdog.settings.quick import load_quickly
 
     loaded = load_quickly(config, directory)

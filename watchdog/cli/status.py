@@ -116,6 +116,8 @@ def _guard_lines(guard: JsonObject) -> list[str]:
         out.append(f"{guard['record']['lost']} records were lost: more came than could be kept while the record was in trouble")
     if guard["latch_file"]:
         out.append(f"THE LATCH FILE CANNOT BE WRITTEN: {guard['latch_file']}; a power cut of this computer would lose a latch")
+    if guard["remainders_file"]:
+        out.append(f"what is bypassed or has observed cannot be kept for a restart: {guard['remainders_file']}")
     if guard["dropped_readings"]:
         out.append(f"{guard['dropped_readings']} readings were dropped: they came faster than they could be judged")
     return out

@@ -7,7 +7,7 @@ replay equals life. Nothing that is fed can stop it: a check that raises is itse
 from collections.abc import Iterable
 
 from watchdog.core.heater import Heater
-from watchdog.core.inputs import Input, Reading, RelayReport, Reset, SourceReport, Suspended, TripByHand, Unusable
+from watchdog.core.inputs import Bypass, EndBypass, Input, Reading, RelayReport, Reset, SourceReport, Suspended, TripByHand, Unusable
 from watchdog.core.judging import run_deadline, take_reading
 from watchdog.core.latch import Latch
 from watchdog.core.listening import link_news, relay_report, source_report, suspended, unusable
@@ -15,7 +15,9 @@ from watchdog.core.outputs import Event, LatchChange, Mark, Output, RelayOrder
 from watchdog.core.plan import SitePlan
 from watchdog.core.power import Power
 from watchdog.core.printer import Printer
+from watchdog.core.rearming import begin, bypass, end_bypass, run_out
 from watchdog.core.releasing import fail_probation, reset
+from watchdog.core.remaining import Remaining
 from watchdog.core.site import Site
 from watchdog.core.source import Link
 from watchdog.core.tripping import take_up, trip_by_hand
@@ -23,6 +25,8 @@ from watchdog.core.values import JsonObject
 
 ABSURD_JUMP_S = 366 * 86400.0
 """An input from further ahead than this has a wrong time; it is taken as of now."""
+
+NOTHING_REMAINS = Remaining()
 
 
 class Engine:
@@ -41,11 +45,12 @@ class Engine:
         """When the engine wants to be fed a Tick at the latest, in engine seconds."""
         return self.site.timeline.nearest()
 
-    def start(self, latches: Iterable[Latch]) -> list[Output]:
-        """First of all: command OFF, once more, whatever a standing latch wants off."""
+    def start(self, latches: Iterable[Latch], remaining: Remaining = NOTHING_REMAINS) -> list[Output]:
+        """First of all: command OFF, once more, whatever a standing latch wants off. Then go on with what only observes or is bypassed."""
         out: list[Output] = []
         for latch in latches:
             take_up(self.site, latch, self.site.now, out)
+        begin(self.site, remaining, self.site.now, out)
         self.site.relays_moved(self.site.by_relay)
         return in_order(out)
 
@@ -80,6 +85,11 @@ class Engine:
                 trip_by_hand(self.site, item, at, out)
             case Reset():
                 reset(self.site, item, at, out)
+            case Bypass():
+                bypass(self.site, item, at, out)
+            case EndBypass():
+                end_bypass(self.site, item, at, out)
+                self._run_due(at, out)  # what stands cuts right now
             case _:  # a Tick
                 pass
 
@@ -95,7 +105,9 @@ class Engine:
             elif isinstance(timed, Link):
                 out += link_news(timed, now)
             elif isinstance(timed, Printer):
-                fail_probation(site, timed, now, out)
+                if timed.probation_by <= now:
+                    fail_probation(site, timed, now, out)
+                run_out(site, timed, now, out)
 
     def take_headroom(self) -> dict[str, dict[str, dict[str, float]]]:
         """How near each check came since this was last asked, 0 (far) to 1 (tripped), by printer, heater and check."""

@@ -103,4 +103,28 @@ class Reset(NamedTuple):
     vouched: bool = False
 
 
-Input: TypeAlias = Reading | Unusable | Tick | Suspended | SourceReport | RelayReport | TripByHand | Reset
+class Bypass(NamedTuple):
+    """A person asks that one check of a printer, on all its heaters, does not cut for so many seconds.
+
+    `long` says that a time beyond the usual bound is meant.
+    """
+
+    printer: str
+    at: float
+    check: str
+    person: str
+    reason: str
+    seconds: float
+    long: bool = False
+
+
+class EndBypass(NamedTuple):
+    """A person ends the bypass of a check; with an empty `check`, all bypasses of the printer."""
+
+    printer: str
+    at: float
+    person: str
+    check: str = ""
+
+
+Input: TypeAlias = Reading | Unusable | Tick | Suspended | SourceReport | RelayReport | TripByHand | Reset | Bypass | EndBypass

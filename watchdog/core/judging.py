@@ -4,6 +4,7 @@ from watchdog.core.check import Check, Finding
 from watchdog.core.heater import Heater
 from watchdog.core.inputs import Reading
 from watchdog.core.outputs import Output
+from watchdog.core.rearming import note_heating, withholds
 from watchdog.core.releasing import watch_probation
 from watchdog.core.site import Site, heater_event
 from watchdog.core.tripping import cut_too, trip
@@ -14,9 +15,6 @@ TELL_EVERY_S = 60.0
 
 STUCK_DEADLINE_S = 1.0
 """A check that does not move its deadline is failing; it is asked again after this."""
-
-ALWAYS_ARMED = ("ceiling", "out of range")
-"""Checks that cut even where others only observe."""
 
 
 def take_reading(site: Site, item: Reading, at: float, out: list[Output]) -> None:
@@ -56,6 +54,8 @@ def _controller_spoke(site: Site, heater: Heater, at: float, out: list[Output], 
 
 def judge(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
     """Let every check of a heater look at it."""
+    if site.observes:
+        note_heating(site, site.printers[heater.printer], at)
     nearest = heater.evaluate_at
     for check in heater.checks:
         try:
@@ -166,12 +166,14 @@ def _found(site: Site, heater: Heater, check: Check, finding: Finding, at: float
     if finding.demand == "advise":
         if check.name == "no readings":
             heater.silent_told = True
+            note_heating(site, printer, at)
             link = site.links[heater.source.link]
             link.hear(at, "readings stopped", [f"{heater.printer}/{heater.heater}"])
             site.timeline.schedule(link)
         elif _is_time_to_tell(heater, check, at):
             out.append(heater_event(heater, at, "advice", "warning", sentence, numbers, check.name))
-    elif printer.plan.observe and check.name not in ALWAYS_ARMED:
+    elif withholds(printer, heater.heater, check.name):
+        printer.withheld[heater.heater, check.name] = at
         if _is_time_to_tell(heater, check, at):
             out.append(heater_event(heater, at, "would have cut", "warning", sentence, numbers, check.name))
     elif printer.latch is not None:

@@ -3,6 +3,7 @@
 from watchdog.core.inputs import RelayReport, SourceReport, Suspended, Unusable
 from watchdog.core.judging import TELL_EVERY_S, judge
 from watchdog.core.outputs import Event, Level, Output
+from watchdog.core.rearming import note_heating
 from watchdog.core.site import Site
 from watchdog.core.source import Link, Source
 from watchdog.core.values import NEVER
@@ -101,6 +102,8 @@ def suspended(site: Site, item: Suspended, at: float, out: list[Output]) -> None
         link.take_news()
     for printer in site.printers.values():
         printer.wait_again(at)
+        printer.bypasses.slept(at, item.slept_s)
+        note_heating(site, printer, at)
         site.timeline.schedule(printer)
     site.power.resume(at)
     site.relays_moved(site.by_relay)

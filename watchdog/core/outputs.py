@@ -45,6 +45,11 @@ EventKind = Literal[
     "probation passed",
     "suspended",
     "late",
+    "observing",
+    "armed",
+    "bypass",
+    "bypass over",
+    "bypass refused",
 ]
 
 

@@ -61,7 +61,7 @@ class HeaterPlan:
     """One heater: its class, its source, fresh instances of its checks, and its own relays (before the printer's).
 
     `sensors` holds the longest interval, in seconds, of each further sensor; one that is not named is taken to be as
-    quick as the source.
+    quick as the source. `observe_s` holds, by the name of a check, for how many seconds of heating it only observes.
     """
 
     name: str
@@ -73,16 +73,17 @@ class HeaterPlan:
     ceiling_c: float = INFINITY
     relays: tuple[str, ...] = ()
     sensors: Mapping[str, float] = field(default_factory=dict)
+    observe_s: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class PrinterPlan:
-    """One printer: its heaters and its ordered relays."""
+    """One printer: its heaters and its ordered relays. For `observe_s` seconds of heating all its checks only observe."""
 
     name: str
     heaters: tuple[HeaterPlan, ...]
     relays: tuple[str, ...]
-    observe: bool = False
+    observe_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

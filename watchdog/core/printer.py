@@ -2,8 +2,10 @@
 
 from typing import Literal
 
+from watchdog.core.bypassing import Bypasses
 from watchdog.core.heater import Heater
 from watchdog.core.latch import Latch
+from watchdog.core.observing import Key, Observing
 from watchdog.core.plan import PrinterPlan
 from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
 
@@ -14,7 +16,7 @@ Probation = Literal["none", "waiting", "running"]
 
 
 class Printer:
-    """One printer. `deadline` is that of its probation."""
+    """One printer. `deadline` is that of its probation, of what only observes, and of its bypasses."""
 
     STATE = ("probation", "probation_by", "power_w", "power_at")
 
@@ -27,6 +29,9 @@ class Printer:
         self.power_at = NEVER
         self.probation: Probation = "none"
         self.probation_by = INFINITY
+        self.observing = Observing(plan)
+        self.bypasses = Bypasses()
+        self.withheld: dict[Key, float] = {}  # when a cut was last found and not made
 
     @property
     def name(self) -> str:
@@ -39,7 +44,7 @@ class Printer:
         return tuple(dict.fromkeys(own + self.plan.relays))
 
     def deadline(self) -> float:
-        return self.probation_by
+        return min(self.probation_by, self.observing.deadline(), self.bypasses.deadline())
 
     def set_latch(self, latch: Latch | None) -> None:
         """Latch or release; heaters know it too."""
@@ -69,6 +74,9 @@ class Printer:
         return {key: to_plain(getattr(self, key)) for key in self.STATE} | {
             "latch": None if self.latch is None else self.latch.to_json(),
             "also": [list(pair) for pair in sorted(self.also)],
+            "observing": self.observing.snapshot(),
+            "bypasses": self.bypasses.snapshot(),
+            "withheld": [[*key, at] for key, at in self.withheld.items()],
         }
 
     def restore(self, saved: JsonObject) -> None:
@@ -76,6 +84,9 @@ class Printer:
         for key in self.STATE:
             setattr(self, key, from_plain(saved[key]))
         self.also = {(heater, check) for heater, check in saved["also"]}
+        self.observing.restore(saved["observing"])
+        self.bypasses.restore(saved["bypasses"])
+        self.withheld = {(heater, check): at for heater, check, at in saved["withheld"]}
 
 
 def healthy(heater: Heater) -> bool:

@@ -4,6 +4,7 @@ from watchdog.core.check import Finding
 from watchdog.core.inputs import Reset
 from watchdog.core.outputs import Event, LatchChange, Output
 from watchdog.core.printer import PROBATION_S, Printer, healthy
+from watchdog.core.rearming import note_heating
 from watchdog.core.resetting import is_unread, refusal
 from watchdog.core.site import Site
 from watchdog.core.tripping import trip
@@ -26,6 +27,7 @@ def reset(site: Site, item: Reset, at: float, out: list[Output]) -> None:
     for heater in printer.heaters:
         heater.forget(at)
         site.timeline.schedule(heater)
+    note_heating(site, printer, at)
     out.append(LatchChange(printer.name, None))
     how = (", power vouched off by eye" if item.vouched else "") + (", unread" if unread else "")
     sentence = f"reset by {item.person}{how}: {item.reason}"

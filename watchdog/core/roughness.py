@@ -1,6 +1,6 @@
 """Noise and resolution of a sensor, from its readings alone."""
 
-from math import pi, sqrt
+from math import erf, log, pi, sqrt
 
 from watchdog.core.values import INFINITY, JsonObject, from_plain, to_plain
 
@@ -17,6 +17,9 @@ SMALLEST_STEP_K = 1e-6
 
 PER_STEP = 2.0 / sqrt(pi)
 """Mean absolute difference of two independent normal values with a standard deviation of one."""
+
+NO_CHANCE = 1e-10
+"""A row of equal readings that noise leaves only so rarely is no chance."""
 
 
 class Roughness:
@@ -81,3 +84,12 @@ class Roughness:
     def restore(self, saved: JsonObject) -> None:
         for key in self.STATE:
             setattr(self, key, from_plain(saved[key]))
+
+
+def equal_by_chance(noise_steps: float) -> float:
+    """How many equal readings in a row chance allows at most, for noise of so many steps of the resolution.
+
+    The longest rows come where the true value lies in the middle of a step: each further reading falls into it with a probability
+    of erf(1 / (2 sqrt 2 noise)). 61 for half a step, 25 for a whole one.
+    """
+    return 1.0 + log(NO_CHANCE) / log(erf(1.0 / (2.0 * sqrt(2.0) * noise_steps)))

@@ -33,6 +33,7 @@ class Site:
         self.unusable_told: dict[tuple[str, str], float] = {}
         self.unknown = 0
         self.trips = 0
+        self.observes = False  # somebody only observes: heating time counts
         self._build(at)
 
     def _build(self, at: float) -> None:
@@ -56,6 +57,7 @@ class Site:
             order += 1
             link.order = order
         self.power.order = order + 1
+        self.look_who_observes()
         self.schedule_all()
 
     def _source(self, name: str, new: Source, order: int) -> Source:
@@ -63,6 +65,10 @@ class Site:
         if source is new:
             self.links.setdefault(source.link, Link(source.link, order)).sources.append(source)
         return source
+
+    def look_who_observes(self) -> None:
+        """Somebody begins to observe, or is armed."""
+        self.observes = any(printer.observing.left_s for printer in self.printers.values())
 
     def schedule_all(self) -> None:
         """Look at every deadline anew."""
@@ -108,6 +114,7 @@ class Site:
             self.links[name].restore(state)
         self.power.restore(saved["power"], {key: heater.plan.cooling for key, heater in self.heaters.items()})
         self.unusable_told = {(printer, heater): at for printer, heater, at in saved["unusable_told"]}
+        self.look_who_observes()
         self.schedule_all()
 
 

@@ -1,6 +1,7 @@
 """What a person or a program is told about the state of a site. Built by the loop, so it only reads and copies."""
 
 from watchdog.core.heater import Heater
+from watchdog.core.observing import HOUR_S, WHOLE
 from watchdog.core.printer import Printer
 from watchdog.core.relay import Relay
 from watchdog.core.site import Site
@@ -10,9 +11,12 @@ STARTING_S = 15.0
 """So long after the start relays and sources may still be making contact."""
 
 
-def site_status(site: Site, started_at: float) -> JsonObject:
-    """The whole site: per printer its state ("protected", "tripped", "not protected"), and why."""
-    printers = [printer_status(site, printer) for printer in site.printers.values()]
+def site_status(site: Site, started_at: float, now: float = NEVER) -> JsonObject:
+    """The whole site: per printer its state ("protected", "tripped", "not protected"), and why.
+
+    `now` is engine time, where it is later than that of the newest input: what runs out by itself is shown as it is then.
+    """
+    printers = [printer_status(site, printer, max(now, site.now)) for printer in site.printers.values()]
     states = {entry["state"] for entry in printers}
     state = "tripped" if "tripped" in states else "not protected" if "not protected" in states else "protected"
     return {
@@ -33,9 +37,9 @@ def site_status(site: Site, started_at: float) -> JsonObject:
     }
 
 
-def printer_status(site: Site, printer: Printer) -> JsonObject:
+def printer_status(site: Site, printer: Printer, now: float) -> JsonObject:
     """One printer."""
-    why_not = _why_not(site, printer)
+    why_not = _why_not(site, printer) + _withheld(printer, now)
     latch = printer.latch
     cut = site.power.cuts.get(printer.name)
     return {
@@ -43,7 +47,11 @@ def printer_status(site: Site, printer: Printer) -> JsonObject:
         "state": "tripped" if latch is not None else "not protected" if why_not else "protected",
         "why_not": why_not,
         "idle": all(_idle(heater, site.now) for heater in printer.heaters),
-        "observes": printer.plan.observe,
+        "observes": _observes(printer, now),
+        "bypasses": [
+            {"check": check, "left_s": round(max(run.until - now, 0.0), 1), "person": run.person, "reason": run.reason}
+            for check, run in printer.bypasses.running.items()
+        ],
         "probation": printer.probation,
         "latch": None
         if latch is None
@@ -112,8 +120,29 @@ def _why_not(site: Site, printer: Printer) -> list[str]:
         why += _heater_why_not(heater, site.now)
     if printer.probation != "none":
         why.append(f"on probation after a reset without readings ({printer.probation})")
-    if printer.plan.observe:
-        why.append("it only observes: all checks but ceiling and out of range would not cut")
+    return why
+
+
+def _observes(printer: Printer, now: float) -> list[JsonObject]:
+    """What only observes: empty names are the whole printer."""
+    hours = {key: allowed_s / HOUR_S for key, allowed_s in printer.observing.allowed_s.items()}
+    return [
+        {"heater": key[0], "check": key[1], "hours_left": round(left_s / HOUR_S, 3), "hours": hours[key]}
+        for key, left_s in printer.observing.left_at(now).items()
+    ]
+
+
+def _withheld(printer: Printer, now: float) -> list[str]:
+    """What does not cut for now, and for how long."""
+    why = []
+    for key, left_s in printer.observing.left_at(now).items():
+        what = "it only observes" if key == WHOLE else f"the check {key[1]} of {key[0]} only observes"
+        but = ": all checks but ceiling and out of range do not cut" if key == WHOLE else ""
+        why.append(f"{what} for {left_s / HOUR_S:.1f} heating hours more{but}")
+    for check, run in printer.bypasses.running.items():
+        left_s = max(run.until - now, 0.0)
+        left = f"{left_s / 60.0:.0f} min" if left_s >= 120.0 else f"{left_s:.0f} s"  # noqa: PLR2004 - minutes would be too coarse
+        why.append(f"{check} is bypassed for {left} more by {run.person}: {run.reason}")
     return why
 
 

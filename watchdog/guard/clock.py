@@ -1,7 +1,9 @@
 """The only module that asks for the time."""
 
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime
+from typing import NamedTuple
 
 
 def now() -> float:
@@ -22,3 +24,15 @@ def wall_us() -> int:
 def wall_text() -> str:
     """Wall time as ISO 8601 in UTC, for display and records only."""
     return datetime.now(UTC).isoformat(timespec="milliseconds")  # noqa: TID251 - here and nowhere else
+
+
+class Clock(NamedTuple):
+    """What the parts of a guard are told of the time, one function each; see those above."""
+
+    now: Callable[[], float]
+    slept_s: Callable[[], float]
+    wall_us: Callable[[], int]
+    wall_text: Callable[[], str]
+
+
+REAL = Clock(now, slept_s, wall_us, wall_text)

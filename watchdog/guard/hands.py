@@ -13,6 +13,9 @@ from watchdog.relays.driver import Driver
 
 log = logging.getLogger("heatwarden")
 
+KEPT_KINDS = frozenset({"armed", "bypass", "bypass over"})
+"""The kinds of events after which less or more is withheld than before: a restart must know it."""
+
 Point = Callable[[str], None]
 """Called at the named steps of a trip (decided, marked, ordered, latch queued, told) and of a release. The kill tests hang on it."""
 
@@ -40,10 +43,13 @@ class Hands:
         report: Callable[[RelayReport], None],
         point: Point,
         latched: Iterable[str] = (),
+        keep: Callable[[], None] = lambda: None,
     ) -> None:
+        """`keep` has it kept what only observes and what is bypassed."""
         self._marks, self._drivers, self._keeper, self._journal = marks, drivers, keeper, journal
         self._now, self._wall_text, self._report, self._point = now, wall_text, report, point
         self._latched = set(latched)
+        self._keep = keep
         self._since: dict[str, str] = {}  # when each printer was latched; a latch that widens keeps its first time
 
     def carry_out(self, outputs: Iterable[Output]) -> None:
@@ -59,6 +65,8 @@ class Hands:
                 self._journal.event(output)
                 if output.kind == "trip":
                     self._point("told")
+                elif output.kind in KEPT_KINDS:
+                    self._keep()
 
     def since(self, printer: str) -> str:
         """When a printer was latched in this run, as wall time; empty when it was not."""

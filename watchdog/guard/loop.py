@@ -4,6 +4,7 @@ import logging
 import threading
 from collections.abc import Callable, Iterable
 
+from watchdog.checks.no_readings import NoReadings
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Input, Reading, Suspended, Tick, Unusable
 from watchdog.core.values import INFINITY
@@ -18,6 +19,8 @@ LONGEST_WAIT_S = 0.5
 STALL_S = 5.0
 """A turn this late means that nobody listened (a stopped process, a starved machine): no source is blamed for it."""
 
+SHORTEST_STALL_S = 0.25
+
 SLEPT_S = 1.0
 """A computer that slept longer than this has missed something."""
 
@@ -28,6 +31,16 @@ BATCH = 512
 """Readings taken in one go, between looks at relay reports."""
 
 EVERYTHING = 1_000_000
+
+
+def stall_for(engine: Engine) -> float:
+    """The longest delay, in seconds, that cannot be taken for the silence of any source of this engine.
+
+    When nobody listens any more, what was heard last may already be as old as the longest interval, half a grace.
+    """
+    checks = (check for heater in engine.site.heaters.values() for check in heater.checks)
+    grace_s = min((check.limits.grace_s for check in checks if isinstance(check, NoReadings)), default=INFINITY)
+    return max(SHORTEST_STALL_S, min(STALL_S, 0.5 * grace_s - LONGEST_WAIT_S))
 
 
 class Loop:
@@ -46,7 +59,10 @@ class Loop:
         *,
         now: Callable[[], float],
         slept_s: Callable[[], float],
+        stall_s: float = STALL_S,
     ) -> None:
+        """A turn that is later than `stall_s` seconds blames no source; see `stall_for`."""
+        self._stall_s = stall_s
         self._engine, self._inbox, self._hands, self._answer = engine, inbox, hands, answer
         self._now, self._slept_s = now, slept_s
         self._last_at = now()
@@ -150,7 +166,7 @@ class Loop:
         asleep_s = slept_s - self._last_slept_s
         self._last_at, self._last_slept_s = at, slept_s
         self.worst_lag_s = max(self.worst_lag_s, late_s)
-        if late_s > STALL_S or asleep_s > SLEPT_S:
+        if late_s > self._stall_s or asleep_s > SLEPT_S:
             try:
                 self._feed(Suspended(at, max(late_s, 0.0) + asleep_s))
             except Exception:

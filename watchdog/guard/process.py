@@ -17,6 +17,7 @@ from watchdog.guard.hands import Hands
 from watchdog.guard.journal import Journal
 from watchdog.guard.keeper import Keeper
 from watchdog.guard.loop import Loop
+from watchdog.guard.remainders import Remainders
 from watchdog.relays.driver import Driver
 
 log = logging.getLogger("heatwarden")
@@ -60,6 +61,7 @@ class Guard:
         hands: Hands,
         answers: Answers,
         keeper: Keeper,
+        remainders: Remainders,
         journal: Journal,
         recorder: Recording,
         control: ControlSocket,
@@ -73,6 +75,7 @@ class Guard:
     ) -> None:
         self.engine, self.loop, self.answers = engine, loop, answers
         self._hands, self._keeper, self._journal, self._recorder = hands, keeper, journal, recorder
+        self._remainders = remainders
         self._control, self._drivers, self._sources = control, drivers, sources
         self._latches, self._notices = latches, notices
         self._now, self._version, self._settings_digest = now, version, settings_digest
@@ -85,12 +88,13 @@ class Guard:
         self._keeper.start()
         for driver in self._drivers:
             driver.start()
-        self._hands.carry_out(self.engine.start(self._latches))
+        self._hands.carry_out(self.engine.start(self._latches, self._remainders.found))
         for source in self._sources:
             source.start()
         self._control.start()
         for notice in self._notices:
             self._journal.event(notice)
+        self._remainders.start()
         self._tender.start()
         gc.freeze()  # what was built at the start is never looked at by the collector, which would find next to nothing there
         gc.enable()
@@ -127,4 +131,5 @@ class Guard:
         for driver in self._drivers:
             driver.stop()
         self._keeper.stop(STOP_WITHIN_S)
+        self._remainders.stop(STOP_WITHIN_S)
         self._recorder.close(STOP_WITHIN_S)

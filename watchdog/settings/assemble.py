@@ -4,11 +4,12 @@ from dataclasses import asdict, replace
 from functools import partial
 from typing import Any, NamedTuple
 
+from watchdog.core.observing import HOUR_S
 from watchdog.core.plan import CoolingPlan, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
 from watchdog.core.values import JsonObject
 from watchdog.settings.addresses import Broker, CommandRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
 from watchdog.settings.limits import fresh_checks, limits_by_check
-from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, Readings, Settings
+from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Readings, Settings
 from watchdog.thermal.heater_classes import CLASSES
 from watchdog.wire.feed import Feed
 
@@ -32,7 +33,7 @@ class HeaterFeed(NamedTuple):
 def site_plan(settings: Settings) -> SitePlan:
     """Everything that one engine guards."""
     printers = tuple(
-        PrinterPlan(name, tuple(_heater(name, key, heater) for key, heater in table.heaters.items()), table.relays)
+        PrinterPlan(name, tuple(_heater(name, key, heater) for key, heater in table.heaters.items()), table.relays, _observe_s(table))
         for name, table in settings.printers.items()
     )
     return SitePlan(settings.main.site, printers, tuple(relay_plan(settings, name) for name in settings.main.relays))
@@ -121,6 +122,10 @@ def _as_json(kind: str, address: RelayAddress) -> JsonObject:
     return {"kind": kind, **values}
 
 
+def _observe_s(table: PrinterFile) -> float:
+    return table.observe.heating_hours * HOUR_S if table.observe else 0.0
+
+
 def _heater(printer: str, name: str, heater: Heater) -> HeaterPlan:
     kind = CLASSES[heater.kind]
     limits = limits_by_check(heater)
@@ -141,6 +146,7 @@ def _heater(printer: str, name: str, heater: Heater) -> HeaterPlan:
         ceiling_c=ceiling.above_c,
         relays=heater.relays,
         sensors={key: readings.longest_interval_s for key, readings in heater.sensors.items()},
+        observe_s={entry.name: heater.observe[entry.key] * HOUR_S for entry, _ in limits if entry.key in heater.observe},
     )
 
 

@@ -52,6 +52,7 @@ BOUNDS: dict[str, Bounds] = {
     "plate_mm": _over_zero(50),
     "face_mm": Bounds(0, 30),
     "block_g": _over_zero(5_000),
+    "heating_hours": _over_zero(200),
 }
 """By key, wherever it stands."""
 
@@ -77,6 +78,10 @@ def numbers(sheet: Sheet) -> Iterator[Draft]:
                 bounds = limit_bounds(heater.kind, check, key)
                 if bounds and not bounds.hold(value):
                     yield Draft(file, ("heaters", name, "limits", check, key), "out-of-bounds", value, said={"bounds": str(bounds)})
+        hours = BOUNDS["heating_hours"]
+        for check, value in heater.observe.items():
+            if not hours.hold(value):
+                yield Draft(file, ("heaters", name, "observe", check), "out-of-bounds", value, said={"bounds": f"{hours} hours"})
 
 
 def limit_bounds(kind: str, check: str, key: str) -> Bounds | None:
@@ -95,7 +100,7 @@ def _in_table(file: str, path: KeyPath, value: Any) -> Iterator[Draft]:  # noqa:
     if is_dataclass(value):
         for field in fields(value):
             yield from _in_table(file, (*path, field.name), getattr(value, field.name))
-    elif isinstance(value, dict) and path[-1] != "limits":
+    elif isinstance(value, dict) and path[-1] not in {"limits", "observe"}:
         for name, item in value.items():
             yield from _in_table(file, (*path, name), item)
     elif isinstance(value, int | float) and path[-1] in BOUNDS and not BOUNDS[str(path[-1])].hold(value):

@@ -9,6 +9,7 @@ from watchdog.settings.model import tables_by_kind
 
 UNITS = {
     "_k_per_s": "kelvin a second",
+    "_hours": "hours",
     "_mm": "millimetres",
     "_s": "seconds",
     "_c": "degrees Celsius",

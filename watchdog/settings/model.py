@@ -161,8 +161,20 @@ class Meter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Observe:
+    """For how many hours of heating the whole printer only observes: its checks tell what they would have cut."""
+
+    __pydantic_config__ = STRICT
+
+    heating_hours: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Heater:
-    """One heater: its facts, where its readings come from, its own relays, and limits that override the defaults."""
+    """One heater: its facts, where its readings come from, its own relays, and limits that override the defaults.
+
+    `observe` holds heating hours by the key of a check: for so long that check only observes.
+    """
 
     __pydantic_config__ = STRICT
 
@@ -183,6 +195,7 @@ class Heater:
     face_material: FaceMaterial | None = None
     block_g: float | None = None
     limits: dict[str, dict[str, float]] = field(default_factory=dict)
+    observe: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,6 +207,7 @@ class PrinterFile:
     relays: tuple[str, ...] = ()
     heaters: dict[str, Heater]
     meter: Meter | None = None
+    observe: Observe | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,6 +73,9 @@ def _cut(settings: Settings, name: str) -> tuple[str, tuple[str, ...]]:
 
 
 def _printer_lacks(settings: Settings, name: str, table: PrinterFile) -> Iterator[str]:
+    if table.observe is not None:
+        but = "all checks but ceiling and out of range tell what they would have cut, and do not cut"
+        yield f"for its first {table.observe.heating_hours:g} heating hours it only observes: {but}"
     for key, heater in table.heaters.items():
         relays = relays_of(table, heater)
         real = [relay for relay in relays if not isinstance(settings.main.relays[relay], PretendRelayTable)]
@@ -80,6 +83,8 @@ def _printer_lacks(settings: Settings, name: str, table: PrinterFile) -> Iterato
             yield f"{key}: no relay that cuts anything; it is watched, not protected"
         elif len(real) == 1:
             yield f"{key}: only one relay, {real[0]}; when it fails, nothing else cuts the power"
+        for check, hours in heater.observe.items():
+            yield f"{key}: for its first {hours:g} heating hours the check {check.replace('_', ' ')} only observes"
         yield from _common_cause(settings, key, heater, real)
         yield from _readings_lack(key, heater.readings)
         for sensor, readings in heater.sensors.items():

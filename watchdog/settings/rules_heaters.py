@@ -17,6 +17,7 @@ def heaters(sheet: Sheet) -> Iterator[Draft]:
     """All that can be wrong with the facts and limits of heaters, beyond the bounds of single numbers."""
     for file, name, heater in sheet.heaters():
         yield from _known_limits(file, ("heaters", name, "limits"), heater)
+        yield from _may_observe(file, ("heaters", name, "observe"), heater)
         judge = _Judge(file, ("heaters", name), heater, {(limit.check, limit.key): limit.value for limit in resolve(heater)})
         yield from judge.temperatures()
         yield from judge.ceiling()
@@ -33,6 +34,16 @@ def _known_limits(file: str, path: KeyPath, heater: Heater) -> Iterator[Draft]:
         for key in limits:
             if key not in known[check]:
                 yield Draft(file, (*path, check, key), "unknown-limit", key, names=known[check])
+
+
+def _may_observe(file: str, path: KeyPath, heater: Heater) -> Iterator[Draft]:
+    """Not every check may: what stands last between a heater and a fire is always armed."""
+    always = {entry.key: entry.always_armed for entry in CHECKS}
+    names = tuple(key for key, armed in always.items() if not armed)
+    for check in heater.observe:
+        if check not in names:
+            code = "always-armed" if check in always else "unknown-check"
+            yield Draft(file, (*path, check), code, check, names=() if check in always else names)
 
 
 @dataclass(frozen=True, slots=True)

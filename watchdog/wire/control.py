@@ -1,7 +1,9 @@
 """The guard's control messages: one JSON object a line, a request answered by a reply. Pure.
 
 A request names what is asked: `{"ask": "status"}`, `{"ask": "trip", "printer": ..., "person": ..., "reason": ...}`,
-`{"ask": "reset", "printer": ..., "person": ..., "reason": ..., "unread": false, "vouched": false}`.
+`{"ask": "reset", "printer": ..., "person": ..., "reason": ..., "unread": false, "vouched": false}`,
+`{"ask": "bypass", "printer": ..., "check": ..., "minutes": 30, "person": ..., "reason": ..., "long": false}`,
+`{"ask": "end bypass", "printer": ..., "person": ...}` with a `check`, or without one for all bypasses of the printer.
 A reply is `{"ok": true, ...}` or `{"ok": false, "error": sentence}`.
 """
 
@@ -15,8 +17,8 @@ from watchdog.core.values import JsonObject
 MAX_LINE = 65536
 """A longer request is refused."""
 
-Ask = Literal["status", "trip", "reset", "headroom"]
-ASKS: tuple[Ask, ...] = ("status", "trip", "reset", "headroom")
+Ask = Literal["status", "trip", "reset", "headroom", "bypass", "end bypass"]
+ASKS: tuple[Ask, ...] = ("status", "trip", "reset", "headroom", "bypass", "end bypass")
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,23 @@ class Request:
     reason: str = ""
     unread: bool = False
     vouched: bool = False
+    check: str = ""
+    minutes: float = 0.0
+    long: bool = False
+
+
+_TYPES: dict[str, tuple[type, ...]] = {
+    "ask": (str,),
+    "printer": (str,),
+    "person": (str,),
+    "reason": (str,),
+    "unread": (bool,),
+    "vouched": (bool,),
+    "check": (str,),
+    "minutes": (float, int),
+    "long": (bool,),
+}
+"""What each key holds; a bool is no number."""
 
 
 def encode_request(request: Request) -> bytes:
@@ -46,12 +65,11 @@ def decode_request(line: bytes) -> Request | str:
         return f"not JSON: {error}"
     if not isinstance(found, dict) or found.get("ask") not in ASKS:
         return f"a request is a JSON object whose 'ask' is one of {', '.join(ASKS)}"
-    allowed = {"ask": str, "printer": str, "person": str, "reason": str, "unread": bool, "vouched": bool}
     for key, value in found.items():
-        if key not in allowed:
-            return f"unknown key {key!r}; allowed: {', '.join(allowed)}"
-        if not isinstance(value, allowed[key]):
-            return f"{key} must be a {allowed[key].__name__}"
+        if key not in _TYPES:
+            return f"unknown key {key!r}; allowed: {', '.join(_TYPES)}"
+        if type(value) not in _TYPES[key]:
+            return f"{key} must be a {_TYPES[key][0].__name__}"
     return Request(**found)
 
 

@@ -1,81 +1,127 @@
-"""The live view of the demo: a table on a terminal, plain lines elsewhere."""
+"""The live view of the demo: lines that stay, above a table that is redrawn. Where there is no terminal, lines only."""
 
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Protocol
 
-from rich.console import Console, Group
+from rich.console import Console
 from rich.live import Live
 from rich.table import Table
 from rich.text import Text
 
+from watchdog.cli.show.pace import minutes
+from watchdog.cli.show.printers import Part
+from watchdog.cli.show.props import Bench
+from watchdog.cli.show.telling import Line
 from watchdog.core.values import JsonObject
 from watchdog.wire.plain_text import printable
 
-LINES = 14
+STYLES = {"happens": "magenta", "seen": "bold yellow", "cut": "bold red", "confirmed": "bold green", "alarm": "bold white on red"}
+READ_EVERY_S = 40.0
+LONGEST_TEXT = 300
 
 
 class View(Protocol):
-    """What the demo tells."""
+    """What the demo shows."""
 
-    def event(self, line: str) -> None: ...
+    def line(self, line: Line) -> None: ...
 
-    def status(self, status: JsonObject) -> None: ...
+    def status(self, status: JsonObject, benches: Sequence[Bench], at_s: float) -> None: ...
+
+
+@contextmanager
+def view_on(console: Console) -> Iterator[View]:
+    """The view that suits this console."""
+    if console.is_interactive:
+        with Live(console=console, refresh_per_second=4) as live:
+            yield LiveView(live)
+    else:
+        yield PlainView(console)
 
 
 class PlainView:
-    """A line an event, and one line of temperatures every few seconds."""
+    """A line for each thing, and one of temperatures every 40 s of the workshop."""
 
     def __init__(self, console: Console) -> None:
         self._console = console
-        self._said_at = -100.0
+        self._said_s = 0.0
 
-    def event(self, line: str) -> None:
-        self._console.print(Text(printable(line, 300)), soft_wrap=True)
+    def line(self, line: Line) -> None:
+        text = f"{minutes(line.at_s):>5}  {line.word:<9}  {line.printer}: {printable(line.text, LONGEST_TEXT)}"
+        self._console.print(Text(text), soft_wrap=True)
 
-    def status(self, status: JsonObject) -> None:
-        if status["running_s"] - self._said_at < 5.0:  # noqa: PLR2004 - enough for a log
+    def status(self, status: JsonObject, benches: Sequence[Bench], at_s: float) -> None:
+        if at_s < self._said_s:
             return
-        self._said_at = status["running_s"]
-        parts = [
-            f"{printer['name']} " + " ".join(f"{heater['name']} {_degrees(heater)}" for heater in printer["heaters"])
-            for printer in status["printers"]
-        ]
-        self._console.print(Text("          read " + "; ".join(parts)), soft_wrap=True)
+        self._said_s = at_s + READ_EVERY_S
+        printers = {printer["name"]: printer for printer in status["printers"]}
+        told = [f"{bench.part.name} {_told(printers[bench.part.name], bench)}" for bench in benches]
+        self._console.print(Text(f"{minutes(at_s):>5}  read       {'; '.join(told)} (degC)"), soft_wrap=True)
 
 
 class LiveView:
-    """A table of printers that is redrawn, and the newest events below it."""
+    """The printers in a table at the bottom; what happens scrolls by above it and stays."""
 
     def __init__(self, live: Live) -> None:
         self._live = live
-        self._lines: list[str] = []
-        self._table = Table()
 
-    def event(self, line: str) -> None:
-        self._lines = [*self._lines, printable(line, 300)][-LINES:]
-        self._draw()
+    def line(self, line: Line) -> None:
+        text = Text(f"{line.printer}: {printable(line.text, LONGEST_TEXT)}")
+        self._live.console.print(_row((5, minutes(line.at_s)), (9, Text(line.word, style=STYLES.get(line.word, ""))), rest=text))
 
-    def status(self, status: JsonObject) -> None:
-        table = Table(title="heatwarden demo: three pretend printers over a real broker", title_justify="left")
-        for column in ("printer", "bed", "hotend", "plug", "power", "state"):
-            table.add_column(column)
-        relays = {relay["name"]: relay for relay in status["relays"]}
-        for printer in status["printers"]:
-            relay = relays[printer["relays"][0]]
-            watts = "" if relay["power_w"] is None else f"{relay['power_w']:.0f} W"
-            plug = {"on": "closed", "off": "open"}.get(relay["state"], "?")
-            style = {"tripped": "bold red", "protected": "green"}.get(printer["state"], "yellow")
-            verdict = f"{printer['state']}, power {printer['latch']['verdict']}" if printer["latch"] else printer["state"]
-            temperatures = [_degrees(heater) for heater in printer["heaters"]]
-            table.add_row(printer["name"], *temperatures, plug, watts, Text(verdict, style=style))
-        self._table = table
-        self._draw()
-
-    def _draw(self) -> None:
-        self._live.update(Group(self._table, *(Text(line) for line in self._lines)))
+    def status(self, status: JsonObject, benches: Sequence[Bench], at_s: float) -> None:
+        table = Table(title=f"the workshop at {minutes(at_s)}: reading / target, in degC", title_justify="left")
+        for column in ("printer", "bed", "hotend", "hottest inside", "plug", "power", "state"):
+            table.add_column(column, justify="left" if column in {"printer", "plug", "state"} else "right", no_wrap=True)
+        plugs = {relay["name"]: relay for relay in status["relays"]}
+        printers = {printer["name"]: printer for printer in status["printers"]}
+        for bench in benches:
+            printer = printers[bench.part.name]
+            plug = plugs[printer["relays"][0]]
+            watts = "" if plug["power_w"] is None else f"{plug['power_w']:.0f} W"
+            says = {"on": "closed", "off": "open"}.get(plug["state"], "?")
+            read = map(_read, printer["heaters"]) if bench.powered else ("dark", "dark")
+            table.add_row(bench.part.name, *read, _hottest(bench), says, watts, _state(printer))
+        self._live.update(table)
 
 
-def _degrees(heater: JsonObject) -> str:
+def tell_part(console: Console, part: Part) -> None:
+    """One printer and its story."""
+    if console.is_terminal:
+        console.print(_row((9, f"  {part.name}"), rest=Text(f"{part.story}.")))
+    else:
+        console.print(f"  {part.name:<8} {part.story}.", soft_wrap=True)
+
+
+def _row(*columns: tuple[int, str | Text], rest: Text) -> Table:
+    """Columns of fixed width, and a text that wraps behind them."""
+    row = Table.grid(padding=(0, 1))
+    for width, _ in columns:
+        row.add_column(width=width)
+    row.add_column(overflow="fold")
+    row.add_row(*(cell for _, cell in columns), rest)
+    return row
+
+
+def _told(printer: JsonObject, bench: Bench) -> str:
+    if not bench.powered:
+        return "dark"
+    return ", ".join(f"{heater['name']} {_read(heater)}" for heater in printer["heaters"])
+
+
+def _state(printer: JsonObject) -> Text:
+    if printer["latch"]:
+        return Text(f"cut, power off {printer['latch']['verdict']}", style="bold red")
+    return Text(printer["state"], style="green" if printer["state"] == "protected" else "yellow")
+
+
+def _read(heater: JsonObject) -> str:
     if heater["temperature_c"] is None:
         return "-"
-    silent = "" if heater["live"] else " (silent)"
-    return f"{heater['temperature_c']:.1f}/{heater['target_c'] or 0:.0f}{silent}"
+    return f"{heater['temperature_c']:.1f} / {heater['target_c'] or 0:.0f}" if heater["live"] else "silent"
+
+
+def _hottest(bench: Bench) -> str:
+    """The hottest spot of the heater that is, or would be, in danger; else of its hottest heater."""
+    danger = bench.part.danger or max(bench.now_c, key=lambda name: bench.now_c[name], default="")
+    return f"{bench.now_c[danger]:.0f} ({danger})" if danger in bench.now_c else "-"

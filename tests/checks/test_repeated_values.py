@@ -1,0 +1,98 @@
+"""How many equal readings are no chance, and when the stuck check may say so."""
+
+import random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rig.feeding import events, feed
+from rig.plans import heater, site
+from scipy.stats import norm
+
+from watchdog.core.engine import Engine
+from watchdog.core.inputs import Reading, Tick
+from watchdog.core.plan import PrinterPlan
+from watchdog.core.roughness import NO_CHANCE, Roughness, equal_by_chance
+
+
+def found(values: list[float], target_c: float, kind: str, step_s: float = 1.0) -> list[tuple[str, float]]:
+    """Checks and times of what a bed hears of its readings: trips or advice."""
+    engine = Engine(site(PrinterPlan("anvil", (heater(interval_s=2.0 * step_s),), ("plug",))), 0.0)
+    items = [Reading("anvil", "bed", place * step_s, value, target_c) for place, value in enumerate(values)]
+    return [(event.check, event.at) for event in events(feed(engine, *items, Tick(items[-1].at)), kind)]
+
+
+def quantised(dice: random.Random, count: int, sigma_k: float, step_k: float, centre_c: float = 60.0) -> list[float]:
+    return [round((centre_c + dice.gauss(0.0, sigma_k)) / step_k) * step_k for _ in range(count)]
+
+
+@pytest.mark.parametrize(("noise_steps", "thirty", "sixty"), [(0.25, 0.2591, 0.0641), (0.5, 1.56e-5, 1.7e-10), (1.0, 8e-13, None)])
+def test_the_handbook_chance_of_equal_readings(noise_steps: float, thirty: float, sixty: float | None) -> None:
+    """Normal noise, the mean in the middle of a step (scipy.stats.norm): 30 (60) readings equal the first one by chance."""
+    further = float(norm.cdf(0.5, scale=noise_steps) - norm.cdf(-0.5, scale=noise_steps))
+    assert further**29 == pytest.approx(thirty, rel=0.03)
+    if sixty is not None:
+        assert further**59 == pytest.approx(sixty, rel=0.03)
+
+
+@given(st.floats(0.5, 20.0))
+def test_the_longest_row_by_chance_has_exactly_that_chance(noise_steps: float) -> None:
+    further = float(norm.cdf(0.5, scale=noise_steps) - norm.cdf(-0.5, scale=noise_steps))
+    assert further ** (equal_by_chance(noise_steps) - 1.0) == pytest.approx(NO_CHANCE, rel=1e-6)
+
+
+def test_more_noise_never_needs_more_readings() -> None:
+    needed = [equal_by_chance(0.5 * 1.1**place) for place in range(200)]
+    assert needed == sorted(needed, reverse=True)
+    assert needed[0] == pytest.approx(61.3, abs=0.1)
+    assert equal_by_chance(1.0) == pytest.approx(25.0, abs=0.1)
+    assert needed[-1] > 1.0  # one value alone is never a row
+
+
+@pytest.mark.parametrize("noise_steps", [0.05, 0.2, 0.35, 0.45, 0.5, 0.7, 1.0, 3.0])
+def test_a_healthy_sensor_never_repeats_itself_for_so_long(noise_steps: float, dice: random.Random) -> None:
+    """Twenty hours of each: its mean wanders through the steps, and no row is longer than what its own estimate allows."""
+    roughness, last, count = Roughness(), -1.0, 0
+    for place in range(72_000):
+        centre = 0.5 * abs((place % 1200) - 600) / 600.0
+        value = float(round(centre + dice.gauss(0.0, noise_steps)))
+        count = count + 1 if value == last else 1
+        last = value
+        noise_k, resolution_k = roughness.noise_k, roughness.resolution_k
+        if noise_k is not None and resolution_k is not None and noise_k >= 0.5 * resolution_k:
+            assert count < equal_by_chance(noise_k / resolution_k)
+        roughness.add(value)
+
+
+@pytest.mark.parametrize("step_s", [0.5, 1.0, 2.0, 5.0])
+def test_a_noisy_sensor_that_freezes_at_its_target_is_found(step_s: float, dice: random.Random) -> None:
+    healthy = quantised(dice, 200, 0.1, 0.1)
+    trips = found([*healthy, *[60.0] * 400], 60.0, "trip", step_s)
+    assert [check for check, _ in trips] == ["stuck"]
+    frozen_s = trips[0][1] - 199.0 * step_s
+    assert max(60.0, 20.0 * step_s) - 6.0 * step_s <= frozen_s <= max(60.0, 40.0 * step_s) + 2.0 * step_s
+
+
+def test_a_quiet_sensor_that_repeats_itself_at_its_target_says_nothing(dice: random.Random) -> None:
+    healthy = quantised(dice, 200, 0.02, 0.5)
+    assert found([*healthy, *[60.0] * 1800], 60.0, "trip") == []
+
+
+def test_noise_that_is_known_shortens_the_wait_in_the_heat_up(dice: random.Random) -> None:
+    ramp = [round((22.0 + 0.05 * place + dice.gauss(0.0, 0.1)) / 0.1) * 0.1 for place in range(300)]
+    frozen = [*ramp, *[ramp[-1]] * 200]
+    quiet = [round(22.0 + 0.05 * place, 2) for place in range(300)]
+    assert [(check, at <= 375.0) for check, at in found(frozen, 100.0, "trip")] == [("stuck", True)]
+    assert [(check, at >= 440.0) for check, at in found([*quiet, *[quiet[-1]] * 200], 100.0, "trip")] == [("stuck", True)]
+
+
+def test_a_row_that_began_before_heat_was_asked_for_owes_nothing_for_that_time() -> None:
+    engine = Engine(site(PrinterPlan("anvil", (heater(),), ("plug",))), 0.0)
+    items = [Reading("anvil", "bed", float(at), 45.0, 0.0 if at < 600 else 100.0) for at in range(800)]
+    assert [event.at for event in events(feed(engine, *items), "trip")] == [750.0]
+
+
+def test_a_cold_heater_that_repeats_itself_gets_one_advice_and_no_cut(dice: random.Random) -> None:
+    values = [*quantised(dice, 200, 0.1, 0.1, 22.0), *[22.0] * 2000]
+    assert found(values, 0.0, "trip") == []
+    assert [check for check, _ in found(values, 0.0, "advice")] == ["stuck"]
