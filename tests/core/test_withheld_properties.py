@@ -112,7 +112,7 @@ def test_a_check_either_cuts_or_tells_what_it_would_have_cut_and_the_record_says
     """By the record alone: what began to be bypassed or observed and is not armed again cuts nothing, and everything else cuts."""
     bypassed: set[tuple[str, str]] = set()
     observed = {("anvil", "bed", "no readings"), ("anvil", "bed", "overshoot"), ("bramble", "", "")}
-    for event in watched(begun(), [*items, Tick(items[-1].at + 6000.0)]):
+    for event in watched(begun(), [*items, Tick(items[-1].at + 480 * 60.0)]):
         if not isinstance(event, Event):
             continue
         key = (event.printer, event.check)
@@ -128,13 +128,15 @@ def test_a_check_either_cuts_or_tells_what_it_would_have_cut_and_the_record_says
             bypassed.remove(key)
         elif event.kind == "armed":
             observed.remove((event.printer, event.heater, event.check))
-    assert bypassed == set() or any(isinstance(item, Bypass) and item.long for item in items)
+    assert bypassed == set()
 
 
 @given(withheld_streams())
 def test_no_bypass_lasts_longer_than_it_was_asked_for(items: list[Input]) -> None:
+    """Over a sleep it ends when the computer wakes: nothing was judged meanwhile. So without sleep here."""
+    awake = [item for item in items if not isinstance(item, Suspended)]
     ends: dict[tuple[str, str], float] = {}
-    for event in watched(begun(), [*items, Tick(items[-1].at + 480 * 60.0)]):
+    for event in watched(begun(), [*awake, Tick(items[-1].at + 480 * 60.0)]):
         if isinstance(event, Event) and event.kind == "bypass":
             ends[event.printer, event.check] = event.at + event.numbers["seconds"]
         elif isinstance(event, Event) and event.kind == "bypass over":

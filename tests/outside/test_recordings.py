@@ -50,8 +50,8 @@ DEVIATIONS = {
     "tclab_sim/trip_frozen_sensor_heating.csv": "no target is told, so that standing still at 80 % duty may be a plateau: the pot stands "
     "for 360 s at full duty and is well; the sensor's noise, an eighth of its step, does not show either",
     "tclab_sim/trip_probe_comes_loose.csv": "no check compares two sensors of one heater yet",
-    "induction_furnace/sensor_floor_run085.csv": "no target is told, and duty is judged only beside a target: normal_run077 sits on the same "
-    "floor up to 8 % duty and is well, this one still does at 16 %",
+    "induction_furnace/sensor_floor_run085.csv": "no target is told, and duty is judged only beside one: normal_run077 sits on "
+    "the same floor up to 8 % duty and is well, this one still does at 16 %",
 }
 
 DEPENDS = {

@@ -4,13 +4,13 @@ The resistances and the formulas are those of the standards and data sheets name
 library (PyPI rtd-sensor, IEC 60751) has the last word. Values go through the decoder of a message, as they would on their way in.
 """
 
-from math import exp, inf, log
+from math import exp, inf, log, sqrt
 
 import orjson
 import pytest
 from rig import plans
 from rig.feeding import events
-from rtd_sensor import pt100
+from rtd_sensor import pt100  # type: ignore[import-untyped]  # it has no types
 
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Reading, Tick, Unusable
@@ -34,7 +34,7 @@ NTC_OHM = {0.0: 336_206.0, 25.0: 100_000.0, 60.0: 24_861.6, 100.0: 6_975.20, 200
 
 def platinum_c(ohm: float) -> float:
     """The formula above 0 degC as a board solves it that does not look at what it was given."""
-    return (-A + (A * A - 4.0 * B * (1.0 - ohm / 100.0)) ** 0.5) / (2.0 * B)
+    return (-A + sqrt(A * A - 4.0 * B * (1.0 - ohm / 100.0))) / (2.0 * B)
 
 
 def ntc_c(ohm: float) -> float:
@@ -102,7 +102,7 @@ SIGNATURES = {
 }
 """Values that come in as temperatures and that no heater has, in degrees Celsius."""
 
-ABSURD = {
+ABSURD: dict[str, float | str] = {
     # Above 3000 degC and below absolute zero no source means a temperature: the message is unusable.
     "NTC shorted, 0.5 ohm": ntc_c(0.5),
     "NTC shorted, 0.2 ohm": ntc_c(0.2),

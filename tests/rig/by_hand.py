@@ -25,7 +25,9 @@ PRINTERS: Final = ("anvil", "bramble", "cinder")
 def settings(folder: Path) -> Settings:
     """Three printers with a bed each, read once a second, and a relay each that only writes down what it is told."""
     heater = Heater(kind="bed", readings=Readings(broker="shed", topic="millbrook/bed", longest_interval_s=3.0))
-    relays: dict[str, Any] = {f"{name}-plug": PretendRelayTable(kind="pretend", cuts="printer", file=str(folder / name)) for name in PRINTERS}
+    relays: dict[str, Any] = {
+        f"{name}-plug": PretendRelayTable(kind="pretend", cuts="printer", file=str(folder / name)) for name in PRINTERS
+    }
     main = MainFile(site="millbrook", brokers={"shed": Broker(host="127.0.0.1")}, relays=relays)
     return Settings(main, {name: PrinterFile(relays=(f"{name}-plug",), heaters={"bed": heater}) for name in PRINTERS})
 

@@ -5,6 +5,9 @@ from dataclasses import dataclass
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.values import INFINITY, NEVER, STRICT
 
+JUMP_S = 10.0
+"""A fall within less is the jump of a bad wire, and the matter of other checks."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoResponseLimits:
@@ -60,13 +63,10 @@ class NoResponse(Check):
             return None
         before_c = temperature_c if view.previous_c is None else view.previous_c
         low_c, high_c = min(temperature_c, before_c), max(temperature_c, before_c)
-        fall = self._judge_fall(view, low_c, high_c)
-        if fall is not None:
-            return fall
         if temperature_c > self.limits.below_c:
             self._mark_at = NEVER
-            return None
-        return self._judge_rise(view, low_c, high_c)
+            return self._judge_fall(view, low_c, high_c)
+        return self._judge_fall(view, low_c, high_c) or self._judge_rise(view, low_c, high_c)
 
     def _judge_fall(self, view: HeaterView, low_c: float, high_c: float) -> Finding | None:
         """A top line follows the reading up at once and down only as fast as a draft."""
@@ -81,12 +81,12 @@ class NoResponse(Check):
             return None
         beyond_k, fallen_k, took_s = self._top_c - high_c, self._from_c - high_c, now - self._from_at
         self.near(beyond_k / limits.fall_k)
-        if not beyond_k >= limits.fall_k:
+        if not (beyond_k >= limits.fall_k and took_s >= JUMP_S):
             return None
         self.headroom = 1.0
         return Finding(
             "cut",
-            f"{view.heater} is asked for {view.target_c:.0f} degC, yet fell {fallen_k:.1f} K in {took_s:.0f} s (to {high_c:.1f} degC)",
+            f"{view.heater} is asked for {view.target_c:.0f} degC, yet fell {fallen_k:.1f} K in {took_s:.0f} s (now {high_c:.1f})",
             {"temperature_c": high_c, "fallen_k": fallen_k, "took_s": took_s, "fall_k": limits.fall_k},
         )
 
@@ -104,7 +104,7 @@ class NoResponse(Check):
         self.headroom = 1.0
         return Finding(
             "cut",
-            f"{view.heater} is asked for {view.target_c:.0f} degC, yet rose only {risen_k:.1f} K in {waited_s:.0f} s (to {high_c:.1f} degC)",
+            f"{view.heater} is asked for {view.target_c:.0f} degC, yet rose only {risen_k:.1f} K in {waited_s:.0f} s (now {high_c:.1f})",
             {"temperature_c": high_c, "risen_k": risen_k, "waited_s": waited_s, "rise_k": limits.rise_k},
         )
 

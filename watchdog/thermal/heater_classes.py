@@ -46,7 +46,15 @@ BED = HeaterClass(
         "unheated rise": {"passive_k_per_s": 0.02, "rise_k": 4.0, "settle_s": 60.0, "above_k": 20.0, "neighbour_s": 400.0},
         "hot while off": {"hot_c": 70.0, "neighbour_k": 15.0, "settle_s": 180.0, "window_s": 300.0, "fall_k": 1.0},
         "stuck": {"noisy_s": 60.0, "heating_s": 150.0, "heating_gap_k": 10.0, "cooling_s": 300.0, "hot_c": 70.0},
-        "no response": {"gap_k": 10.0, "duty": 0.8, "below_c": 40.0, "rise_k": 3.0, "within_s": 180.0, "draft_k_per_s": 0.1, "fall_k": 10.0},
+        "no response": {
+            "gap_k": 10.0,
+            "duty": 0.8,
+            "below_c": 40.0,
+            "rise_k": 3.0,
+            "within_s": 180.0,
+            "draft_k_per_s": 0.1,
+            "fall_k": 12.0,
+        },
     },
 )
 
@@ -69,7 +77,15 @@ HOTEND = HeaterClass(
         "unheated rise": {"passive_k_per_s": 0.1, "rise_k": 8.0, "settle_s": 20.0, "above_k": 20.0, "neighbour_s": 400.0},
         "hot while off": {"hot_c": 80.0, "neighbour_k": 20.0, "settle_s": 60.0, "window_s": 60.0, "fall_k": 3.0},
         "stuck": {"noisy_s": 40.0, "heating_s": 60.0, "heating_gap_k": 20.0, "cooling_s": 60.0, "hot_c": 80.0},
-        "no response": {"gap_k": 30.0, "duty": 0.8, "below_c": 150.0, "rise_k": 5.0, "within_s": 60.0, "draft_k_per_s": 0.2, "fall_k": 40.0},
+        "no response": {
+            "gap_k": 30.0,
+            "duty": 0.8,
+            "below_c": 150.0,
+            "rise_k": 5.0,
+            "within_s": 60.0,
+            "draft_k_per_s": 0.2,
+            "fall_k": 25.0,
+        },
     },
 )
 
@@ -92,7 +108,15 @@ CHAMBER = HeaterClass(
         "unheated rise": {"passive_k_per_s": 0.05, "rise_k": 6.0, "settle_s": 300.0, "above_k": 15.0, "neighbour_s": 200.0},
         "hot while off": {"hot_c": 70.0, "neighbour_k": 15.0, "settle_s": 600.0, "window_s": 600.0, "fall_k": 1.0},
         "stuck": {"noisy_s": 120.0, "heating_s": 600.0, "heating_gap_k": 10.0, "cooling_s": 600.0, "hot_c": 65.0},
-        "no response": {"gap_k": 10.0, "duty": 0.8, "below_c": 35.0, "rise_k": 1.0, "within_s": 1200.0, "draft_k_per_s": 1.0, "fall_k": 100.0},
+        "no response": {
+            "gap_k": 10.0,
+            "duty": 0.8,
+            "below_c": 35.0,
+            "rise_k": 1.0,
+            "within_s": 1200.0,
+            "draft_k_per_s": 1.0,
+            "fall_k": 100.0,
+        },
     },
 )
 
