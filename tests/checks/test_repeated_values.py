@@ -82,7 +82,7 @@ def test_a_quiet_sensor_that_repeats_itself_at_its_target_says_nothing(dice: ran
 
 
 def test_noise_that_is_known_shortens_the_wait_in_the_heat_up(dice: random.Random) -> None:
-    ramp = [round((42.0 + 0.05 * place + dice.gauss(0.0, 0.1)) / 0.1) * 0.1 for place in range(300)]
+    ramp = [round((42.0 + 0.02 * place + dice.gauss(0.0, 0.2)) / 0.1) * 0.1 for place in range(300)]
     frozen = [*ramp, *[ramp[-1]] * 200]
     quiet = [round(42.0 + 0.05 * place, 2) for place in range(300)]
     assert [(check, at <= 375.0) for check, at in found(frozen, 100.0, "trip")] == [("stuck", True)]

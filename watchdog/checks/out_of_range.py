@@ -54,7 +54,8 @@ class OutOfRange(Check):
         if not view.fresh or view.sensor or temperature_c is None:
             return None
         if not self._impossible(view, temperature_c):
-            self._good_c = temperature_c
+            if view.previous_c is None or abs(temperature_c - view.previous_c) <= self.limits.jump_k:
+                self._good_c = temperature_c  # two readings agree: one wild sample is nothing to compare with
             self._since, self._bad = NEVER, 0
             self.deadline = INFINITY
             return None

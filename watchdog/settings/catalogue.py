@@ -48,7 +48,9 @@ CATALOGUE: dict[str, Entry] = {
     "unknown-broker": Entry("{value}", "{names}", "describe it under [brokers.NAME] in heatwarden.toml"),
     "unknown-relay": Entry("{value}", "{names}", "describe it under [relays.NAME] in heatwarden.toml"),
     "unknown-check": Entry("a check that is not known", "{names}", "take it out"),
-    "always-armed": Entry("a check that is always armed", "every other check", "take it out: ceiling and out of range cut from the first reading on"),
+    "always-armed": Entry(
+        "a check that is always armed", "every other check", "take it out: ceiling and out of range cut from the first reading on"
+    ),
     "unknown-limit": Entry("a limit that this check does not have", "{names}", "take it out"),
     "not-absolute": Entry("{value}", "an absolute path, beginning with /", "say where it is from the root on"),
     # Brokers and secrets
