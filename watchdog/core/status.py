@@ -127,7 +127,7 @@ def _observes(printer: Printer, now: float) -> list[JsonObject]:
     """What only observes: empty names are the whole printer."""
     hours = {key: allowed_s / HOUR_S for key, allowed_s in printer.observing.allowed_s.items()}
     return [
-        {"heater": key[0], "check": key[1], "hours_left": round(left_s / HOUR_S, 3), "hours": hours[key]}
+        {"heater": key[0], "check": key[1], "hours_left": round(left_s / HOUR_S, 5), "hours": hours[key]}
         for key, left_s in printer.observing.left_at(now).items()
     ]
 
