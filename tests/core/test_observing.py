@@ -103,7 +103,7 @@ def test_when_its_hours_are_over_it_is_armed_by_itself_at_the_exact_time() -> No
 def test_only_time_counts_in_which_heat_is_asked_for_or_it_is_hot(reading: dict[str, Any], *, counts: bool) -> None:
     engine = observing(hours=1.0)
     feed(engine, *(Reading("anvil", "bed", float(at), **reading) for at in range(101)))
-    assert shown(engine)["observes"][0]["hours_left"] == (round(1.0 - 100 / HOUR_S, 3) if counts else 1.0)
+    assert shown(engine)["observes"][0]["hours_left"] == (round(1.0 - 100 / HOUR_S, 5) if counts else 1.0)
 
 
 def test_a_heater_that_was_switched_off_warm_uses_up_no_hours() -> None:

@@ -3,7 +3,7 @@
 import multiprocessing
 import statistics
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -14,6 +14,7 @@ STOCK = "allow_anonymous true\nlog_type none\n"
 """A broker as it comes, without the rig's log of every packet, which would be measured too."""
 
 QUIET_S = 0.05
+LONGEST_S = 60.0
 QUIET_SHARE = 0.1
 """A process that used less than this share of a core for `QUIET_S` has done its work."""
 
@@ -33,21 +34,23 @@ def cpu_s(pid: int) -> float:
     return sum(int(stat.read_text().split()[0]) for stat in stats) / 1e9
 
 
-def spent_on(work: "Flood", pid: int, least_s: float) -> Spent:
+def spent_on(work: "Flood", pid: int, finished: Callable[[], bool]) -> Spent:
     """What a process spends until all was sent and it has nothing more to do, looked at from outside, which costs it nothing.
 
-    With less than `least_s` on the CPU it has not even begun: all of it may still be on its way through the broker.
+    `finished` is asked whenever it looks so, as a busy machine may just have left it waiting. Raises TimeoutError after a minute.
     """
     begun_at, begun_cpu_s = now(), cpu_s(pid)
     seen = [(begun_at, begun_cpu_s)]
     while True:
+        if now() > begun_at + LONGEST_S:
+            raise TimeoutError("messages were lost, or the machine is far too busy")
         time.sleep(0.005)  # noqa: TID251 - looks on from outside
         seen.append((now(), cpu_s(pid)))
         while len(seen) > 1 and seen[1][0] <= seen[-1][0] - QUIET_S:
             del seen[0]
         (earlier, before), (later, after) = seen[0], seen[-1]
         quiet = later - earlier >= QUIET_S and after - before < QUIET_SHARE * QUIET_S
-        if quiet and after - begun_cpu_s > least_s and work.done():
+        if quiet and work.done() and finished():
             return Spent(earlier - begun_at, after - begun_cpu_s)
 
 
