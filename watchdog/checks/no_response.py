@@ -2,11 +2,15 @@
 
 from dataclasses import dataclass
 
-from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.check import Check, Expected, Finding, HeaterView
+from watchdog.core.values import INFINITY, NEVER, STRICT, JsonObject
+from watchdog.thermal.arrears import Arrears
 
 JUMP_S = 10.0
 """A fall within less is the jump of a bad wire, and the matter of other checks."""
+
+LATE_INTERVALS = 2.5
+"""A duty, or a reading, that is older than so many reporting intervals says nothing about now."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,13 +40,20 @@ class NoResponseLimits:
     fall_k: float
     """A fall beyond that, in kelvin, that no cold plate, wet cloth or wrench causes in spite of full heat."""
 
+    lag_s: float
+    """How long after heat was first asked for the reading may lag behind what its physics demand, in seconds."""
+
+    behind_k: float
+    """How far, in kelvin, the reading may stay behind the slowest rise that its physics allow; cold things laid on it do that."""
+
 
 class NoResponse(Check):
     """Cuts when full or heavy heating is asked for and the reading does not rise as any heater of its class must, or falls far.
 
     A sensor that came loose, a broken heater, a switch that fails open: the controller goes on asking. A rise that is too slow is
     judged only well below the target and where even a weak bed still rises. A fall is judged wherever much heat is asked for: a
-    draft makes it slow, a cold plate, a wet cloth or a wrench make it small, a sensor that lost its seat makes it fast and large.
+    draft makes it slow, a cold plate, a wet cloth or a wrench make it small, a sensor that lost its seat makes it fast and large. Where its
+    facts are known, the reading may also not stay `behind_k` behind the slowest rise that physics allow at the duty that is told.
     """
 
     name = "no response"
@@ -53,11 +64,15 @@ class NoResponse(Check):
         self.limits = limits
         self._mark_c = self._top_c = self._from_c = 0.0
         self._mark_at = self._top_at = self._from_at = NEVER
+        self._arrears = Arrears()
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
         if not view.fresh or view.sensor or temperature_c is None:
             return None
+        found = None if view.expected is None else self._judge_physics(view, view.expected, temperature_c)
+        if found is not None:
+            return found
         if not self._much_is_asked(view, temperature_c):
             self._mark_at = self._top_at = NEVER
             return None
@@ -67,6 +82,29 @@ class NoResponse(Check):
             self._mark_at = NEVER
             return self._judge_fall(view, low_c, high_c)
         return self._judge_fall(view, low_c, high_c) or self._judge_rise(view, low_c, high_c)
+
+    def _judge_physics(self, view: HeaterView, expected: Expected, temperature_c: float) -> Finding | None:
+        """Whatever its duty, the reading may not fall far behind the weakest and heaviest heater that fits its facts."""
+        target_c, now, limits = view.target_c, view.now, self.limits
+        longest_s = LATE_INTERVALS * view.source.longest_interval_s
+        told = view.duty is not None and now - view.duty_at <= longest_s
+        asks = target_c is not None and target_c > 0.0 and (told or target_c - temperature_c >= limits.gap_k)
+        if not asks or now - view.previous_at > longest_s:
+            self._arrears.clear()
+            return None
+        duty = view.duty if told and view.duty is not None else 1.0
+        behind_k = self._arrears.add(now, temperature_c, duty, expected, limits.lag_s)
+        self.near(behind_k / limits.behind_k)
+        if not behind_k >= limits.behind_k:
+            return None
+        self.headroom = 1.0
+        risen_k, took_s = temperature_c - self._arrears.since_c, now - self._arrears.since
+        return Finding(
+            "cut",
+            f"{view.heater} is asked for {target_c:.0f} degC and is {behind_k:.1f} K behind the slowest that such a heater "
+            f"can be: it moved {risen_k:+.1f} K in {took_s:.0f} s (now {temperature_c:.1f})",
+            {"temperature_c": temperature_c, "behind_k": behind_k, "risen_k": risen_k, "took_s": took_s, "allowed_k": limits.behind_k},
+        )
 
     def _judge_fall(self, view: HeaterView, low_c: float, high_c: float) -> Finding | None:
         """A top line follows the reading up at once and down only as fast as a draft."""
@@ -117,3 +155,10 @@ class NoResponse(Check):
     def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
         self.deadline = INFINITY
         return None
+
+    def snapshot(self) -> JsonObject:
+        return super().snapshot() | {"arrears": self._arrears.snapshot()}
+
+    def restore(self, saved: JsonObject) -> None:
+        super().restore(saved)
+        self._arrears.restore(saved["arrears"])

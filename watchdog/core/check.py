@@ -32,6 +32,19 @@ class SourceView(Protocol):
         """The time of the last proof of life of the source, any of its readings included."""
 
 
+class Expected(Protocol):
+    """What the physics of one heater allow, as far as its facts are known; temperatures in degrees Celsius, rates in kelvin a second."""
+
+    def slowest_rise_k_per_s(self, celsius: float, duty: float = 1.0) -> float:
+        """At `duty` (0 to 1), the weakest and heaviest that it may be; negative where even that must cool."""
+
+    def fastest_rise_k_per_s(self, celsius: float) -> float:
+        """At full power, the strongest and lightest that it may be."""
+
+    def slowest_fall_k_per_s(self, celsius: float) -> float:
+        """Without power, in warm and still air; a positive number."""
+
+
 class HeaterView(Protocol):
     """One heater as a check may see it: newest values with their ages. Times are engine seconds."""
 
@@ -112,6 +125,10 @@ class HeaterView(Protocol):
 
     @property
     def latched(self) -> bool: ...
+
+    @property
+    def expected(self) -> Expected | None:
+        """What its physics allow; None where its facts are not known."""
 
     @property
     def source(self) -> SourceView: ...

@@ -37,11 +37,12 @@ class Heater:
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
     __slots__ = (
         *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "broken", "told", "sensors", "order",
-        "scheduled_at", "burst_window_s", "newest", "fresh", "neighbours",
+        "scheduled_at", "burst_window_s", "newest", "fresh", "neighbours", "expected",
     )  # fmt: skip
 
     def __init__(self, printer: str, plan: HeaterPlan, source: Source, at: float) -> None:
         self.printer, self.heater, self.plan, self.source = printer, plan.name, plan, source
+        self.expected = plan.expected
         self.observer = Observer(max(SLOPE_WINDOW_S, SLOPE_INTERVALS * source.longest_interval_s))
         self.rate = Rate()
         self.checks: list[Check] = plan.checks()

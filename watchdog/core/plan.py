@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from watchdog.core.check import Check
+from watchdog.core.check import Check, Expected
 from watchdog.core.values import INFINITY, JsonObject
 
 Cuts = Literal["heater", "printer", "several"]
@@ -74,6 +74,7 @@ class HeaterPlan:
     relays: tuple[str, ...] = ()
     sensors: Mapping[str, float] = field(default_factory=dict)
     observe_s: Mapping[str, float] = field(default_factory=dict)
+    expected: Expected | None = None
 
 
 @dataclass(frozen=True, slots=True)

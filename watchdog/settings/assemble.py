@@ -10,6 +10,7 @@ from watchdog.core.values import JsonObject
 from watchdog.settings.addresses import Broker, CommandRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
 from watchdog.settings.limits import fresh_checks, limits_by_check
 from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Readings, Settings
+from watchdog.settings.physics import expected
 from watchdog.thermal.heater_classes import CLASSES
 from watchdog.wire.feed import Feed
 
@@ -146,6 +147,7 @@ def _heater(printer: str, name: str, heater: Heater) -> HeaterPlan:
         ceiling_c=ceiling.above_c,
         relays=heater.relays,
         sensors={key: readings.longest_interval_s for key, readings in heater.sensors.items()},
+        expected=expected(heater),
         observe_s={entry.name: heater.observe[entry.key] * HOUR_S for entry, _ in limits if entry.key in heater.observe},
     )
 

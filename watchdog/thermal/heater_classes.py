@@ -54,6 +54,8 @@ BED = HeaterClass(
             "within_s": 180.0,
             "draft_k_per_s": 0.1,
             "fall_k": 12.0,
+            "lag_s": 40.0,
+            "behind_k": 12.0,
         },
     },
 )
@@ -85,6 +87,8 @@ HOTEND = HeaterClass(
             "within_s": 60.0,
             "draft_k_per_s": 0.2,
             "fall_k": 25.0,
+            "lag_s": 15.0,
+            "behind_k": 45.0,
         },
     },
 )
@@ -116,6 +120,8 @@ CHAMBER = HeaterClass(
             "within_s": 1200.0,
             "draft_k_per_s": 1.0,
             "fall_k": 100.0,
+            "lag_s": 300.0,
+            "behind_k": 30.0,
         },
     },
 )

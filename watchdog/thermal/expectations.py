@@ -1,0 +1,150 @@
+"""What the physics of one heater allow: the fastest and slowest it may heat and cool, where it ends, how long to harm.
+
+One lump of heat with losses: C dT/dt = P - loss(T) (Incropera, 5.3; Cengel, 4-1), with bounds for all that an owner cannot know
+exactly. Temperatures in degrees Celsius, rates in kelvin a second, times in seconds.
+"""
+
+from dataclasses import dataclass
+from math import inf
+from typing import Protocol
+
+from watchdog.thermal.bed import bed
+from watchdog.thermal.facts import Facts, Range
+from watchdog.thermal.hotend import hotend
+
+FACTS_ARE_WRONG_BY = 0.2
+"""Watts, masses and sizes that people tell are wrong by 10 to 20 % in life."""
+
+SAG = 0.95
+"""A supply under load and long wires take some of the power away."""
+
+COPPER_PER_K = 0.0039
+"""How much the resistance of copper tracks grows per kelvin over 25 degrees Celsius."""
+
+AIR_C = Range(15.0, 22.0, 40.0)
+"""The air around a printer: a cool workshop, a room, an enclosure."""
+
+LOWEST_C, HIGHEST_C, GRID_K = -40.0, 640.0, 5.0
+STEPS = 400
+
+
+class Body(Protocol):
+    """A bed or a hotend."""
+
+    @property
+    def capacity_j_per_k(self) -> Range: ...
+
+    def loss_w(self, celsius: float, air_c: float) -> Range: ...
+
+    def stored_rise_k(self, power_w: float) -> float: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Expectations:
+    """Of one heater. Rates come from a grid made once: they are asked for with each reading."""
+
+    facts: Facts
+    body: Body
+    tracks: bool
+    _slow_loss: tuple[float, ...]
+    _slow_power: tuple[float, ...]
+
+    def power_w(self, celsius: float) -> Range:
+        """What it draws at full power; copper tracks draw less when they are hot."""
+        rated_w = self.facts.rated_w
+        hot = 1.0 + COPPER_PER_K * max(celsius - 25.0, 0.0) if self.tracks else 1.0
+        return Range(SAG * (1.0 - FACTS_ARE_WRONG_BY) * rated_w / hot, rated_w / hot, (1.0 + FACTS_ARE_WRONG_BY) * rated_w)
+
+    @property
+    def capacity_j_per_k(self) -> Range:
+        """Heat capacity with the error of facts."""
+        own = self.body.capacity_j_per_k
+        return Range(own.least * (1.0 - FACTS_ARE_WRONG_BY), own.usual, own.most * (1.0 + FACTS_ARE_WRONG_BY))
+
+    def loss_w(self, celsius: float) -> Range:
+        """What it loses: the least in warm air, the most in cold air and a draft."""
+        return Range(
+            max(self.body.loss_w(celsius, AIR_C.most).least, 0.0),
+            self.body.loss_w(celsius, AIR_C.usual).usual,
+            max(self.body.loss_w(celsius, AIR_C.least).most, 0.0),
+        )
+
+    def fastest_rise_k_per_s(self, celsius: float) -> float:
+        """At full power, the strongest and lightest that it may be."""
+        return (self.power_w(celsius).most - self.loss_w(celsius).least) / self.capacity_j_per_k.least
+
+    def usual_rise_k_per_s(self, celsius: float) -> float:
+        """At full power, just as its facts say."""
+        return (self.power_w(celsius).usual - self.loss_w(celsius).usual) / self.capacity_j_per_k.usual
+
+    def slowest_rise_k_per_s(self, celsius: float, duty: float = 1.0) -> float:
+        """At `duty` (0 to 1), the weakest and heaviest that it may be; negative where even that must cool."""
+        place = (celsius - LOWEST_C) / GRID_K
+        index = 0 if place < 0.0 else min(int(place), len(self._slow_loss) - 2)
+        part = place - index
+        loss = self._slow_loss[index] + part * (self._slow_loss[index + 1] - self._slow_loss[index])
+        power = self._slow_power[index] + part * (self._slow_power[index + 1] - self._slow_power[index])
+        net_w = duty * power - loss
+        return net_w / (self.capacity_j_per_k.most if net_w > 0.0 else self.capacity_j_per_k.least)
+
+    def slowest_fall_k_per_s(self, celsius: float) -> float:
+        """Without power, in warm and still air; a positive number."""
+        return self.loss_w(celsius).least / self.capacity_j_per_k.most
+
+    @property
+    def stored_rise_k(self) -> float:
+        """How far stored heat may lift the reading after switch-off."""
+        return self.body.stored_rise_k(self.power_w(25.0).most)
+
+    def steady_c(self) -> Range:
+        """Where it settles when it is stuck on."""
+        return Range(*(self._settles(number) for number in range(3)))
+
+    def _settles(self, number: int) -> float:
+        low, high = LOWEST_C, 3000.0
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            balance = self.power_w(middle)[number] - self.loss_w(middle)[2 - number]
+            low, high = (middle, high) if balance > 0.0 else (low, middle)
+        return 0.5 * (low + high)
+
+    def heating_time_s(self, from_c: float, to_c: float) -> Range:
+        """From one temperature to a higher one at full power: the shortest, usual and longest; infinite where it never arrives."""
+        return Range(
+            _time_s(from_c, to_c, self.fastest_rise_k_per_s),
+            _time_s(from_c, to_c, self.usual_rise_k_per_s),
+            _time_s(from_c, to_c, self.slowest_rise_k_per_s),
+        )
+
+
+class Rate(Protocol):
+    """A rate in kelvin a second at a temperature."""
+
+    def __call__(self, celsius: float, /) -> float: ...
+
+
+def _time_s(from_c: float, to_c: float, rate: Rate) -> float:
+    """The midpoint rule over temperature: t = sum of dT over rate."""
+    step_k = (to_c - from_c) / STEPS
+    total_s = 0.0
+    for number in range(STEPS):
+        now = rate(from_c + (number + 0.5) * step_k)
+        if now <= 0.0:
+            return inf
+        total_s += step_k / now
+    return total_s
+
+
+def expectations(facts: Facts) -> Expectations | None:
+    """None where facts are missing: rated power, and the size of a bed or the mass of a hotend's block."""
+    if not facts.rated_w > 0.0:
+        return None
+    body: Body | None = bed(facts) if facts.kind == "bed" else hotend(facts) if facts.kind == "hotend" else None
+    if body is None:
+        return None
+    tracks = facts.plate_material == "circuit board"
+    bare = Expectations(facts, body, tracks, (), ())
+    grid = [LOWEST_C + number * GRID_K for number in range(int((HIGHEST_C - LOWEST_C) / GRID_K) + 1)]
+    return Expectations(
+        facts, body, tracks, tuple(bare.loss_w(celsius).most for celsius in grid), tuple(bare.power_w(celsius).least for celsius in grid)
+    )
