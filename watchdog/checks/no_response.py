@@ -57,7 +57,7 @@ class NoResponse(Check):
     """
 
     name = "no response"
-    STATE = ("_mark_c", "_mark_at", "_top_c", "_top_at", "_from_c", "_from_at")
+    STATE = ("_mark_c", "_mark_at", "_top_c", "_top_at", "_from_c", "_from_at", "_deep_since")
 
     def __init__(self, limits: NoResponseLimits) -> None:
         super().__init__()
@@ -65,6 +65,7 @@ class NoResponse(Check):
         self._mark_c = self._top_c = self._from_c = 0.0
         self._mark_at = self._top_at = self._from_at = NEVER
         self._arrears = Arrears()
+        self._deep_since = NEVER
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
@@ -91,11 +92,17 @@ class NoResponse(Check):
         asks = target_c is not None and target_c > 0.0 and (told or target_c - temperature_c >= limits.gap_k)
         if not asks or now - view.previous_at > longest_s:
             self._arrears.clear()
+            self._deep_since = NEVER
             return None
         duty = view.duty if told and view.duty is not None else 1.0
         behind_k = self._arrears.add(now, temperature_c, duty, expected, limits.lag_s)
         self.near(behind_k / limits.behind_k)
         if not behind_k >= limits.behind_k:
+            self._deep_since = NEVER
+            return None
+        if self._deep_since == NEVER:
+            self._deep_since = now
+        if now - self._deep_since < JUMP_S:
             return None
         self.headroom = 1.0
         risen_k, took_s = temperature_c - self._arrears.since_c, now - self._arrears.since

@@ -4,11 +4,15 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from watchdog.checks.ceiling import Ceiling, CeilingLimits
+from watchdog.checks.commanded_too_hot import CommandedTooHot, CommandedTooHotLimits
+from watchdog.checks.disagreement import Disagreement, DisagreementLimits
 from watchdog.checks.hot_while_off import HotWhileOff, HotWhileOffLimits
+from watchdog.checks.jumping import Jumping, JumpingLimits
 from watchdog.checks.no_readings import NoReadings, NoReadingsLimits
 from watchdog.checks.no_response import NoResponse, NoResponseLimits
 from watchdog.checks.out_of_range import OutOfRange, OutOfRangeLimits
 from watchdog.checks.overshoot import Overshoot, OvershootLimits
+from watchdog.checks.power_while_off import PowerWhileOff, PowerWhileOffLimits
 from watchdog.checks.stuck import Stuck, StuckLimits
 from watchdog.checks.unheated_rise import UnheatedRise, UnheatedRiseLimits
 from watchdog.core.check import Check
@@ -46,4 +50,8 @@ CHECKS: tuple[Entry, ...] = (
     Entry(HotWhileOff, HotWhileOffLimits),
     Entry(Stuck, StuckLimits),
     Entry(NoResponse, NoResponseLimits),
+    Entry(PowerWhileOff, PowerWhileOffLimits),
+    Entry(Jumping, JumpingLimits),
+    Entry(Disagreement, DisagreementLimits),
+    Entry(CommandedTooHot, CommandedTooHotLimits),
 )

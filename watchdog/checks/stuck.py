@@ -9,6 +9,12 @@ from watchdog.core.values import INFINITY, NEVER, STRICT
 NOISY = 0.5
 """Noise of at least half a step of the resolution shows in the readings."""
 
+FINE_K = 0.25
+OFF_TARGET_K = 1.0
+"""A sensor with steps this fine shows that a controller is still looking for a target this far away."""
+
+OFF_TARGET = "it is not at its target"
+PERHAPS_WEAK = "it is below its target"
 HEATING = "much heat is asked for"
 COOLING = "it is off and hot"
 
@@ -34,12 +40,22 @@ class StuckLimits:
     hot_c: float
     """Above this, in degrees Celsius, a heater that is off must be seen to cool."""
 
+    heating_below_c: float
+    """Below this, in degrees Celsius, even the weakest heater of its class rises when much is asked of it."""
+
+    steady_s: float
+    """How long a fine reading may repeat one value that is not its target, in seconds."""
+
+    weak_s: float
+    """The same, in seconds, below a target that the heater may be too weak to reach."""
+
 
 class Stuck(Check):
     """Cuts when a reading repeats one value although it must move: a sensor, a cable or a bridge that shows the past.
 
-    Three reasons to move: its own noise (known from before, at least half a step of its resolution, so that a long row of equal
-    readings is no chance); much heat asked for, far from the target; being off and hot. A coarse reading at a steady target
+    Four reasons to move: its own noise (known from before, at least half a step of its resolution, so that a long row of equal
+    readings is no chance); much heat asked for, far from the target; being off and hot; and, for a fine
+    sensor, standing beside its target for many minutes. A coarse reading at a steady target
     repeats itself for minutes and lets nothing be known; nor does a source that reports only on change. A stuck reading of a
     heater that is cold and off is an advisory.
     """
@@ -99,12 +115,23 @@ class Stuck(Check):
         target_c = view.target_c
         if target_c is None:
             return ""
-        if target_c > 0.0 and target_c - temperature_c >= self.limits.heating_gap_k:
-            return HEATING
+        if target_c > 0.0:
+            return self._must_approach(view, target_c, temperature_c)
         return COOLING if target_c <= 0.0 and temperature_c > self.limits.hot_c else ""
 
+    def _must_approach(self, view: HeaterView, target_c: float, temperature_c: float) -> str:
+        """A weak heater may have come to its end below its target: only a strong one, or a cold one, must go on rising."""
+        gap_k = target_c - temperature_c
+        strong = view.expected is not None and view.expected.slowest_rise_k_per_s(temperature_c) > 0.0
+        if gap_k >= self.limits.heating_gap_k and (strong or temperature_c < self.limits.heating_below_c):
+            return HEATING
+        if abs(gap_k) < OFF_TARGET_K or not (view.resolution_k or INFINITY) <= FINE_K:
+            return ""
+        return OFF_TARGET if strong or gap_k < 0.0 else PERHAPS_WEAK
+
     def _allowed_s(self, reason: str) -> float:
-        return self.limits.heating_s if reason == HEATING else self.limits.cooling_s
+        limits = self.limits
+        return {HEATING: limits.heating_s, OFF_TARGET: limits.steady_s, PERHAPS_WEAK: limits.weak_s}.get(reason, limits.cooling_s)
 
     def _is_noisy(self, view: HeaterView) -> bool:
         noise_k, resolution_k = view.noise_k, view.resolution_k

@@ -1,6 +1,7 @@
 """What a check is, and the read-only view it judges."""
 
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from typing import ClassVar, Literal, NamedTuple, Protocol
 
 from watchdog.core.values import INFINITY, JsonObject, Numbers, from_plain, to_plain
@@ -37,6 +38,9 @@ class Expected(Protocol):
 
     def slowest_rise_k_per_s(self, celsius: float, duty: float = 1.0) -> float:
         """At `duty` (0 to 1), the weakest and heaviest that it may be; negative where even that must cool."""
+
+    def usual_rise_k_per_s(self, celsius: float) -> float:
+        """At full power, just as its facts say."""
 
     def fastest_rise_k_per_s(self, celsius: float) -> float:
         """At full power, the strongest and lightest that it may be."""
@@ -117,7 +121,33 @@ class HeaterView(Protocol):
     def duty_at(self) -> float: ...
 
     @property
-    def power_w(self) -> float | None: ...
+    def power_w(self) -> float | None:
+        """What a meter of this heater alone said last, in watts."""
+
+    @property
+    def power_at(self) -> float: ...
+
+    @property
+    def printer_power_w(self) -> float | None:
+        """What a meter of the whole printer said last, in watts."""
+
+    @property
+    def printer_power_at(self) -> float: ...
+
+    @property
+    def is_off(self) -> bool:
+        """True when it is known that nobody asks this heater for heat: target 0, or unknown with a duty of 0."""
+
+    @property
+    def printer_is_off(self) -> bool:
+        """True when that is known of every heater of the printer."""
+
+    @property
+    def sensors(self) -> Mapping[str, tuple[float, float]]:
+        """Further sensors by name: what each said last (degrees Celsius), and when."""
+
+    def interval_s(self, sensor: str) -> float:
+        """The longest time between two words of a sensor; empty is the controlling one."""
 
     @property
     def darkened(self) -> bool:

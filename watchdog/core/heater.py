@@ -29,7 +29,8 @@ class Heater:
 
     STATE = (
         "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "hottest_c", "target_c", "target_at",
-        "target_changed_at", "target_lowered_at", "duty", "duty_at", "power_w", "latched", "readings", "unusable", "ignored",
+        "target_changed_at", "target_lowered_at", "duty", "duty_at", "power_w", "power_at", "printer_power_w", "printer_power_at",
+        "latched", "readings", "unusable", "ignored",
         "burst_from", "burst_count", "burst_told_at", "evaluate_at", "heard_live", "observer_failed", "silent_told", "darkened",
         "sensor", "spoken_c", "retained_c",
     )  # fmt: skip
@@ -37,7 +38,7 @@ class Heater:
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
     __slots__ = (
         *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "broken", "told", "sensors", "order",
-        "scheduled_at", "burst_window_s", "newest", "fresh", "neighbours", "expected",
+        "scheduled_at", "burst_window_s", "newest", "fresh", "neighbours", "siblings", "expected",
     )  # fmt: skip
 
     def __init__(self, printer: str, plan: HeaterPlan, source: Source, at: float) -> None:
@@ -49,6 +50,7 @@ class Heater:
         self.broken: dict[str, str] = {}  # checks that raised, and their errors
         self.told: dict[str, float] = {}  # when a check was last quoted that does not cut
         self.sensors: dict[str, tuple[float, float]] = {}
+        self.siblings: tuple[Heater, ...] = (self,)  # all heaters of the printer
         self.neighbours: tuple[Heater, ...] = ()  # other heaters of the printer that can warm this one
         self.order = 0
         self.scheduled_at = INFINITY
@@ -75,6 +77,8 @@ class Heater:
         self.duty: float | None = None
         self.duty_at = NEVER
         self.power_w: float | None = None
+        self.printer_power_w: float | None = None
+        self.power_at = self.printer_power_at = NEVER
         self.fresh = self.heard_live = self.observer_failed = self.silent_told = False
         self.burst_from, self.burst_count = NEVER, 0
         self.evaluate_at = INFINITY  # a burst waits for its judgement until then
@@ -95,6 +99,16 @@ class Heater:
     @property
     def resolution_k(self) -> float | None:
         return None if self.observer_failed else self.observer.roughness.resolution_k
+
+    @property
+    def is_off(self) -> bool:
+        if self.target_c is None:
+            return self.duty is not None and self.duty <= 0.0
+        return self.target_c <= 0.0
+
+    @property
+    def printer_is_off(self) -> bool:
+        return all(heater.is_off for heater in self.siblings)
 
     @property
     def warmest_neighbour_c(self) -> float | None:
@@ -148,7 +162,7 @@ class Heater:
             if reading.duty is not None:
                 self.duty, self.duty_at = reading.duty, at
             if reading.power_w is not None:
-                self.power_w = reading.power_w
+                self.power_w, self.power_at = reading.power_w, at
 
     def _take_target(self, target_c: float | None, at: float, *, retained: bool) -> None:
         if retained and self.target_at != NEVER:

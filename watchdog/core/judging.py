@@ -21,7 +21,7 @@ def take_reading(site: Site, item: Reading, at: float, out: list[Output]) -> Non
     """Note a reading and judge its heater. The path of every live reading: lean on purpose."""
     heater = site.heaters.get((item.printer, item.heater))
     if heater is None:
-        _not_a_heater(site, item, at)
+        _not_a_heater(site, item, at, out)
         return
     if not heater.is_news(item):
         heater.ignored += 1
@@ -95,13 +95,17 @@ def run_deadline(site: Site, heater: Heater, at: float, out: list[Output]) -> No
             _found(site, heater, check, finding, at, out)
 
 
-def _not_a_heater(site: Site, item: Reading, at: float) -> None:
+def _not_a_heater(site: Site, item: Reading, at: float, out: list[Output]) -> None:
     """The metered power of a whole printer, or something nobody declared."""
     printer = site.printers.get(item.printer)
     if printer is None or item.heater:
         site.unknown += 1
     elif item.power_w is not None and not item.retained:
         printer.power_w, printer.power_at = item.power_w, at
+        for heater in printer.heaters:
+            heater.printer_power_w, heater.printer_power_at = item.power_w, at
+            heater.now, heater.fresh = at, False
+            judge(site, heater, at, out)
 
 
 def _observe(heater: Heater, at: float, out: list[Output]) -> None:

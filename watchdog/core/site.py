@@ -48,6 +48,7 @@ class Site:
                 self.by_source.setdefault(heater.source.name, []).append(heater)
                 heaters.append(heater)
             for heater in heaters:
+                heater.siblings = tuple(heaters)
                 heater.neighbours = tuple(other for other in heaters if other is not heater and other.plan.kind in WARMING)
             order += 1
             printer = self.printers[printer_plan.name] = Printer(printer_plan, heaters, order)

@@ -18,6 +18,18 @@ Origin = Literal["settings", "facts", "class of heater"]
 DEFAULT_INTERVALS = 2.5
 """A default grace, and the advice before it, lasts at least so many reporting intervals."""
 
+LEAST_STANDBY_W = 60.0
+"""A printer's board, fans, motors and lights draw up to this much (common practice)."""
+
+LEAST_RISE_W = 50.0
+"""Fans and lights that come on while nothing heats (common practice)."""
+
+MOST_OF_A_SWITCH = 0.75
+"""A small heater is seen beside fans and lights only when its switch is closed whole."""
+
+HALF_A_SWITCH = 0.4
+"""One half wave of two is half the power; a little less to see it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Limit:
@@ -126,8 +138,39 @@ def _raised(heater: Heater, kind: HeaterClass, key: str) -> _Value:
     return _Value(DEFAULT_INTERVALS * interval_s, "facts", why)
 
 
+def _highest_target(heater: Heater, kind: HeaterClass) -> _Value:
+    chosen = heater.limits.get("ceiling", {}).get("above_c")
+    if chosen is not None:
+        return _Value(chosen, "facts", f"the ceiling, which the settings put at {chosen:g} degC")
+    ceiling = _ceiling(heater, kind)
+    return _Value(ceiling.value, ceiling.origin, f"the ceiling: {ceiling.why}")
+
+
+def _standby(heater: Heater, kind: HeaterClass) -> _Value:
+    usual = kind.limits["power while off"]["above_w"]
+    if heater.kind != "bed" or heater.rated_w is None:
+        return _Value(usual, "class of heater", f"usual for the printer of a {kind.name}")
+    value = max(LEAST_STANDBY_W, min(usual, HALF_A_SWITCH * heater.rated_w))
+    why = f"less than a half closed switch lets through of {heater.rated_w:g} W, and no less than the rest draws, {LEAST_STANDBY_W:g} W"
+    return _Value(value, "facts", why)
+
+
+def _more_power(heater: Heater, kind: HeaterClass) -> _Value:
+    usual = kind.limits["power while off"]["rise_w"]
+    if heater.rated_w is None:
+        return _Value(usual, "class of heater", f"usual for the printer of a {kind.name}")
+    share, least_w = (HALF_A_SWITCH, LEAST_STANDBY_W) if heater.kind == "bed" else (MOST_OF_A_SWITCH, LEAST_RISE_W)
+    value = max(least_w, min(usual, share * heater.rated_w))
+    return _Value(
+        value, "facts", f"{share:.0%} of {heater.rated_w:g} W, but {least_w:g} W for fans and lights, and no more than {usual:g} W"
+    )
+
+
 _IMPLIED: dict[tuple[str, str], Callable[[Heater, HeaterClass], _Value]] = {
     ("ceiling", "above_c"): _ceiling,
     ("no_readings", "grace_s"): _grace,
     ("no_readings", "advise_s"): _advice,
+    ("commanded_too_hot", "above_c"): _highest_target,
+    ("power_while_off", "above_w"): _standby,
+    ("power_while_off", "rise_w"): _more_power,
 }

@@ -45,7 +45,16 @@ BED = HeaterClass(
         "overshoot": {"band_k": 15.0, "rise_k": 6.0, "confirm_s": 10.0, "hang_s": 240.0, "settle_s": 60.0},
         "unheated rise": {"passive_k_per_s": 0.02, "rise_k": 4.0, "settle_s": 60.0, "above_k": 20.0, "neighbour_s": 400.0},
         "hot while off": {"hot_c": 70.0, "neighbour_k": 15.0, "settle_s": 180.0, "window_s": 300.0, "fall_k": 1.0},
-        "stuck": {"noisy_s": 60.0, "heating_s": 150.0, "heating_gap_k": 10.0, "cooling_s": 300.0, "hot_c": 70.0},
+        "stuck": {
+            "noisy_s": 60.0,
+            "heating_s": 150.0,
+            "heating_gap_k": 10.0,
+            "cooling_s": 300.0,
+            "hot_c": 70.0,
+            "heating_below_c": 40.0,
+            "steady_s": 240.0,
+            "weak_s": 1200.0,
+        },
         "no response": {
             "gap_k": 10.0,
             "duty": 0.8,
@@ -57,6 +66,10 @@ BED = HeaterClass(
             "lag_s": 40.0,
             "behind_k": 12.0,
         },
+        "power while off": {"above_w": 100.0, "rise_w": 100.0, "own_above_w": 20.0, "settle_s": 90.0},
+        "jumping": {"jump_k": 5.0, "rate_k_per_s": 3.0, "jumps": 8.0, "forget_s": 20.0},
+        "disagreement": {"apart_k": 8.0, "share": 0.1, "lag_s": 60.0, "confirm_s": 30.0},
+        "commanded too hot": {"confirm_s": 5.0},
     },
 )
 
@@ -78,7 +91,16 @@ HOTEND = HeaterClass(
         "overshoot": {"band_k": 20.0, "rise_k": 5.0, "confirm_s": 3.0, "hang_s": 60.0, "settle_s": 20.0},
         "unheated rise": {"passive_k_per_s": 0.1, "rise_k": 8.0, "settle_s": 20.0, "above_k": 20.0, "neighbour_s": 400.0},
         "hot while off": {"hot_c": 80.0, "neighbour_k": 20.0, "settle_s": 60.0, "window_s": 60.0, "fall_k": 3.0},
-        "stuck": {"noisy_s": 40.0, "heating_s": 60.0, "heating_gap_k": 20.0, "cooling_s": 60.0, "hot_c": 80.0},
+        "stuck": {
+            "noisy_s": 40.0,
+            "heating_s": 60.0,
+            "heating_gap_k": 20.0,
+            "cooling_s": 60.0,
+            "hot_c": 80.0,
+            "heating_below_c": 150.0,
+            "steady_s": 240.0,
+            "weak_s": 1200.0,
+        },
         "no response": {
             "gap_k": 30.0,
             "duty": 0.8,
@@ -90,6 +112,10 @@ HOTEND = HeaterClass(
             "lag_s": 15.0,
             "behind_k": 45.0,
         },
+        "power while off": {"above_w": 100.0, "rise_w": 100.0, "own_above_w": 15.0, "settle_s": 60.0},
+        "jumping": {"jump_k": 10.0, "rate_k_per_s": 12.0, "jumps": 8.0, "forget_s": 20.0},
+        "disagreement": {"apart_k": 12.0, "share": 0.12, "lag_s": 15.0, "confirm_s": 30.0},
+        "commanded too hot": {"confirm_s": 5.0},
     },
 )
 
@@ -111,7 +137,16 @@ CHAMBER = HeaterClass(
         "overshoot": {"band_k": 12.0, "rise_k": 3.0, "confirm_s": 20.0, "hang_s": 600.0, "settle_s": 120.0},
         "unheated rise": {"passive_k_per_s": 0.05, "rise_k": 6.0, "settle_s": 300.0, "above_k": 15.0, "neighbour_s": 200.0},
         "hot while off": {"hot_c": 70.0, "neighbour_k": 15.0, "settle_s": 600.0, "window_s": 600.0, "fall_k": 1.0},
-        "stuck": {"noisy_s": 120.0, "heating_s": 600.0, "heating_gap_k": 10.0, "cooling_s": 600.0, "hot_c": 65.0},
+        "stuck": {
+            "noisy_s": 120.0,
+            "heating_s": 600.0,
+            "heating_gap_k": 10.0,
+            "cooling_s": 600.0,
+            "hot_c": 65.0,
+            "heating_below_c": 35.0,
+            "steady_s": 1800.0,
+            "weak_s": 3600.0,
+        },
         "no response": {
             "gap_k": 10.0,
             "duty": 0.8,
@@ -123,6 +158,10 @@ CHAMBER = HeaterClass(
             "lag_s": 300.0,
             "behind_k": 30.0,
         },
+        "power while off": {"above_w": 100.0, "rise_w": 100.0, "own_above_w": 30.0, "settle_s": 90.0},
+        "jumping": {"jump_k": 5.0, "rate_k_per_s": 1.5, "jumps": 8.0, "forget_s": 20.0},
+        "disagreement": {"apart_k": 8.0, "share": 0.15, "lag_s": 120.0, "confirm_s": 30.0},
+        "commanded too hot": {"confirm_s": 5.0},
     },
 )
 

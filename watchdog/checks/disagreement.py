@@ -1,0 +1,114 @@
+"""Two sensors of one heater tell different temperatures."""
+
+from dataclasses import dataclass
+
+from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.values import INFINITY, NEVER, STRICT
+
+ROOM_C = 25.0
+STALE_INTERVALS = 2.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DisagreementLimits:
+    """Limits of the disagreement check."""
+
+    __pydantic_config__ = STRICT
+
+    apart_k: float
+    """How far, in kelvin, two sensors of this heater may lie apart at room temperature."""
+
+    share: float
+    """And so much more for each kelvin above it: they sit in different places."""
+
+    lag_s: float
+    """The slower one may lag by this time constant, in seconds."""
+
+    confirm_s: float
+    """How long they must lie apart, in seconds."""
+
+
+class Disagreement(Check):
+    """Cuts when a further sensor is hotter than the controller's own one by more than their places and their lag explain.
+
+    The controller then heats by a sensor that reads low: a loose seat, a drift, a wrong table. A further sensor that is colder may have
+    fallen off itself: that is an advisory, for it takes away the second opinion. The controller's sensor is compared as it is and as
+    it was, smoothed by `lag_s`: during heat-up and cooling a sensor that lags lies between the two.
+    """
+
+    name = "disagreement"
+    STATE = ("_slow_c", "_slow_at", "_hotter_since", "_colder_since", "_told")
+
+    def __init__(self, limits: DisagreementLimits) -> None:
+        super().__init__()
+        self.limits = limits
+        self._slow_c = 0.0
+        self._slow_at = self._hotter_since = self._colder_since = NEVER
+        self._told = False
+
+    def on_reading(self, view: HeaterView) -> Finding | None:
+        temperature_c = view.temperature_c
+        if not view.fresh or temperature_c is None or not view.sensors:
+            return None
+        now = view.now
+        self._follow(now, temperature_c)
+        if now - view.temperature_at > STALE_INTERVALS * view.interval_s(""):
+            return None
+        fresh = [value for name, (value, at) in view.sensors.items() if now - at <= STALE_INTERVALS * view.interval_s(name)]
+        if not fresh:
+            self._hotter_since = self._colder_since = NEVER
+            return None
+        return self._hotter(view, temperature_c, max(fresh)) or self._colder(view, temperature_c, min(fresh))
+
+    def _follow(self, now: float, temperature_c: float) -> None:
+        if self._slow_at == NEVER:
+            self._slow_c = temperature_c
+        else:
+            elapsed_s = now - self._slow_at
+            self._slow_c += (temperature_c - self._slow_c) * elapsed_s / (self.limits.lag_s + elapsed_s)
+        self._slow_at = now
+
+    def _allowed_k(self, celsius: float) -> float:
+        return self.limits.apart_k + self.limits.share * max(0.0, celsius - ROOM_C)
+
+    def _hotter(self, view: HeaterView, temperature_c: float, other_c: float) -> Finding | None:
+        own_c = max(temperature_c, self._slow_c)
+        beyond_k, allowed_k = other_c - own_c, self._allowed_k(other_c)
+        self.near(0.9 * beyond_k / allowed_k)
+        if not beyond_k > allowed_k:
+            self._hotter_since = NEVER
+            return None
+        if self._hotter_since == NEVER:
+            self._hotter_since = view.now
+        lasted_s = view.now - self._hotter_since
+        if not lasted_s >= self.limits.confirm_s:
+            return None
+        self.headroom = 1.0
+        return Finding("cut", *self._told_apart(view, temperature_c, other_c, lasted_s, "hotter"))
+
+    def _colder(self, view: HeaterView, temperature_c: float, other_c: float) -> Finding | None:
+        own_c = min(temperature_c, self._slow_c)
+        if not own_c - other_c > 2.0 * self._allowed_k(own_c):
+            self._colder_since, self._told = NEVER, False
+            return None
+        if self._colder_since == NEVER:
+            self._colder_since = view.now
+        lasted_s = view.now - self._colder_since
+        if self._told or not lasted_s >= self.limits.confirm_s:
+            return None
+        self._told = True
+        return Finding("advise", *self._told_apart(view, temperature_c, other_c, lasted_s, "colder"))
+
+    def _told_apart(
+        self, view: HeaterView, temperature_c: float, other_c: float, lasted_s: float, how: str
+    ) -> tuple[str, dict[str, float]]:
+        apart_k = abs(other_c - temperature_c)
+        sentence = (
+            f"a further sensor of {view.heater} reads {other_c:.1f} degC, {apart_k:.1f} K {how} than the "
+            f"{temperature_c:.1f} degC its controller sees, for {lasted_s:.0f} s"
+        )
+        return sentence, {"temperature_c": temperature_c, "other_c": other_c, "apart_k": apart_k, "lasted_s": lasted_s}
+
+    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
+        self.deadline = INFINITY
+        return None

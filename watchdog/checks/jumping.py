@@ -1,0 +1,99 @@
+"""The reading moves faster than any heat can move it, again and again."""
+
+from dataclasses import dataclass
+
+from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.values import INFINITY, NEVER, STRICT
+
+GAP_INTERVALS = 2.5
+"""After a longer silence a change may be real."""
+
+FASTER = 2.0
+"""Physics say how fast a lump of metal heats; a strong heater close to its sensor is twice as fast."""
+
+NOISES = 6.0
+"""Noise of one standard deviation moves two neighbouring readings no further apart than so many of it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JumpingLimits:
+    """Limits of the jumping check."""
+
+    __pydantic_config__ = STRICT
+
+    jump_k: float
+    """How far apart, in kelvin, two readings may lie beyond what heat explains."""
+
+    rate_k_per_s: float
+    """The fastest true change, in kelvin a second, of such a heater; its facts may say less."""
+
+    jumps: float
+    """So many jumps, more than are forgotten meanwhile, are a bad contact."""
+
+    forget_s: float
+    """One jump is forgotten in this time, in seconds: a single glitch is two jumps."""
+
+
+class Jumping(Check):
+    """Cuts when a reading jumps again and again: a loose plug, a chafed wire, two publishers on one topic.
+
+    A jump is further than `jump_k` beyond what heat can do between two readings. Jumps are counted, and forgotten one each `forget_s`, so
+    that a glitch now and then does nothing. A gap may hide a real change and is no jump. A heater that is off and cold only advises.
+    """
+
+    name = "jumping"
+    STATE = ("_count", "_counted_at", "_first_at", "_widest_k", "_told")
+
+    def __init__(self, limits: JumpingLimits) -> None:
+        super().__init__()
+        self.limits = limits
+        self._count = self._widest_k = 0.0
+        self._counted_at = self._first_at = NEVER
+        self._told = False
+
+    def on_reading(self, view: HeaterView) -> Finding | None:
+        temperature_c, previous_c = view.temperature_c, view.previous_c
+        if not view.fresh or view.sensor or temperature_c is None or previous_c is None:
+            return None
+        elapsed_s = view.now - view.previous_at
+        if elapsed_s > GAP_INTERVALS * view.source.longest_interval_s:
+            return None
+        moved_k = abs(temperature_c - previous_c)
+        if moved_k <= self.limits.jump_k:
+            return None
+        noise_k = view.noise_k or 0.0
+        if moved_k <= self.limits.jump_k + NOISES * noise_k + self._rate(view, min(temperature_c, previous_c)) * elapsed_s:
+            return None
+        return self._jumped(view, temperature_c, moved_k)
+
+    def _rate(self, view: HeaterView, celsius: float) -> float:
+        rate = self.limits.rate_k_per_s
+        return rate if view.expected is None else min(rate, FASTER * max(view.expected.usual_rise_k_per_s(celsius), 0.0))
+
+    def _jumped(self, view: HeaterView, temperature_c: float, moved_k: float) -> Finding | None:
+        now, limits = view.now, self.limits
+        self._count = max(0.0, self._count - (now - self._counted_at) / limits.forget_s)
+        if self._count == 0.0:
+            self._first_at, self._widest_k, self._told = now, 0.0, False
+        self._count += 1.0
+        self._counted_at = now
+        self._widest_k = max(self._widest_k, moved_k)
+        self.near(self._count / limits.jumps)
+        if not self._count >= limits.jumps:
+            return None
+        idle = view.target_c is not None and view.target_c <= 0.0
+        if idle and self._told:
+            return None
+        self._told = True
+        if not idle:
+            self.headroom = 1.0
+        took_s = now - self._first_at
+        return Finding(
+            "advise" if idle else "cut",
+            f"{view.heater} jumps by up to {self._widest_k:.1f} K between two readings, for {took_s:.0f} s now: no heat moves it so fast",
+            {"temperature_c": temperature_c, "widest_k": self._widest_k, "jumps": self._count, "took_s": took_s},
+        )
+
+    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
+        self.deadline = INFINITY
+        return None
