@@ -1,11 +1,14 @@
 """How the checks fare on simulated plants: `python tests/held_out.py SEEDS [FAMILY...]` runs each family with so many seeds.
 
 Every case goes through the real engine as it would live, deadlines included. Prints each miss, then one line a family.
+`FROM-TO` instead of SEEDS names the seeds; odd ones are rough: facts up to 20 % wrong, and other telemetry than the case was drawn with.
 """
 
 import sys
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from random import Random
 from typing import Any, NamedTuple
 
 from watchdog.core.engine import Engine
@@ -15,6 +18,7 @@ from watchdog.core.plan import SitePlan
 from watchdog.settings.assemble import site_plan
 from watchdog.settings.model import Heater, MainFile, PrinterFile, Readings, Settings
 from watchdog.simulation.case import Case, outcome
+from watchdog.simulation.chance import dice as dice_of
 from watchdog.simulation.families import FAMILIES, case
 from watchdog.simulation.running import run
 
@@ -33,8 +37,33 @@ class Result(NamedTuple):
     sentence: str
 
 
-def plan_of(one: Case) -> SitePlan:
+def roughened(one: Case) -> Case:
+    """The same case as another owner's printer would tell it: steps, noise, period, duty, glitches and gaps of their own."""
+    dice = dice_of(one.seed, "rough going")
+    telemetry = one.scenario.telemetry
+    spec: dict[str, Any] = {"jitter_s": dice.choice((0.0, 0.05, 0.2))}
+    if telemetry.on_change_k is None:
+        spec["period_s"] = dice.choice((0.5, 1.0, 2.0, 3.0, 5.0))
+    if dice.random() < 0.5:
+        spec["reports_duty"] = telemetry.reports_target and dice.random() < 0.5
+    if one.expect == "quiet":
+        spec |= {"glitches": dice.choice((0.0, 0.0, 0.001)), "duplicates": dice.choice((0.0, 0.05)), "nulls": dice.choice((0.0, 0.01))}
+    setup = {}
+    for name, own in one.scenario.setup.items():
+        coarse = {"resolution_k": dice.choice((0.01, 0.1, 0.25, 0.5, 1.0)), "noise_k": dice.choice((0.02, 0.1, 0.3, 0.5))}
+        setup[name] = replace(own, sensors={sensor: replace(entry, **coarse) for sensor, entry in own.sensors.items()})
+    return replace(one, scenario=replace(one.scenario, telemetry=replace(telemetry, **spec), setup=setup))
+
+
+def misjudged(told: dict[str, Any], dice: Random) -> dict[str, Any]:
+    """Facts as an owner has them: each up to 20 % wrong."""
+    guessed = ("rated_w", "width_mm", "depth_mm", "plate_mm", "face_mm", "block_g")
+    return told | {key: told[key] * dice.uniform(0.8, 1.2) for key in guessed if told.get(key)}
+
+
+def plan_of(one: Case, *, rough: bool = False) -> SitePlan:
     """The settings its owner would write: facts, and how the source reports."""
+    dice = dice_of(one.seed, "misjudged")
     telemetry = one.scenario.telemetry
     heaters = {}
     for name, facts in one.scenario.printer.heaters.items():
@@ -49,7 +78,7 @@ def plan_of(one: Case) -> SitePlan:
             longest_interval_s=telemetry.longest_interval_s,
             reports="on change" if telemetry.on_change_k is not None else "periodically",
         )
-        told: dict[str, Any] = facts.told()
+        told: dict[str, Any] = misjudged(facts.told(), dice) if rough else facts.told()
         heaters[name] = Heater(readings=readings, sensors=sensors, **told)
     printer = one.scenario.printer.name
     return site_plan(Settings(MainFile(site="held-out"), {printer: PrinterFile(relays=(), heaters=heaters)}))
@@ -57,8 +86,9 @@ def plan_of(one: Case) -> SitePlan:
 
 def judge(job: tuple[str, int]) -> Result:
     """Run one case to its first trip."""
-    one = case(*job)
-    engine = Engine(plan_of(one), 0.0)
+    one, rough = case(*job), job[1] % 2 == 1
+    one = roughened(one) if rough else one
+    engine = Engine(plan_of(one, rough=rough), 0.0)
     trip: Event | None = None
     for moment in run(one.scenario, one.seed, one.until_s):
         for item in (*moment.messages, Tick(moment.at_s)):
@@ -78,9 +108,10 @@ def judge(job: tuple[str, int]) -> Result:
 
 
 def main() -> None:
-    seeds, names = int(sys.argv[1]), sys.argv[2:] or list(FAMILIES)
+    first, _, last = sys.argv[1].rpartition("-")
+    seeds, names = range(int(first or 0), int(last)), sys.argv[2:] or list(FAMILIES)
     with ProcessPoolExecutor(PROCESSES) as pool:
-        results = list(pool.map(judge, [(name, seed) for name in names for seed in range(seeds)], chunksize=4))
+        results = list(pool.map(judge, [(name, seed) for name in names for seed in seeds], chunksize=4))
     lines = [
         f"{result.family} {result.seed}: {result.verdict} {result.check} {result.share:.0%} {result.sentence}"
         for result in results

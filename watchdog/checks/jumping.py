@@ -11,8 +11,14 @@ GAP_INTERVALS = 2.5
 FASTER = 2.0
 """Physics say how fast a lump of metal heats; a strong heater close to its sensor is twice as fast."""
 
+SLOWER = 0.25
+"""Nothing cools as fast as it can heat, a wet cloth or a wrench apart."""
+
 NOISES = 6.0
 """Noise of one standard deviation moves two neighbouring readings no further apart than so many of it."""
+
+MOST_NOISE_K = 0.7
+"""More than that is no noise any more: jumps must not excuse themselves."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,8 +67,9 @@ class Jumping(Check):
         moved_k = abs(temperature_c - previous_c)
         if moved_k <= self.limits.jump_k:
             return None
-        noise_k = view.noise_k or 0.0
-        if moved_k <= self.limits.jump_k + NOISES * noise_k + self._rate(view, min(temperature_c, previous_c)) * elapsed_s:
+        share = 1.0 if temperature_c > previous_c else SLOWER
+        heat_k = share * self._rate(view, min(temperature_c, previous_c)) * elapsed_s
+        if moved_k <= self.limits.jump_k + NOISES * min(view.noise_k or 0.0, MOST_NOISE_K) + heat_k:
             return None
         return self._jumped(view, temperature_c, moved_k)
 

@@ -9,6 +9,11 @@ from watchdog.core.values import INFINITY, NEVER, STRICT
 NOISY = 0.5
 """Noise of at least half a step of the resolution shows in the readings."""
 
+FULL = 0.9
+STILL_K = 10.0
+LEAST_SHARE = 0.4
+"""Where physics demand a rise of `STILL_K` meanwhile, less than `heating_s` is enough, but not less than this share of it."""
+
 FINE_K = 0.25
 OFF_TARGET_K = 1.0
 """A sensor with steps this fine shows that a controller is still looking for a target this far away."""
@@ -91,7 +96,9 @@ class Stuck(Check):
             noise = f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
             found = self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s, noise)
         if reason and found is None:
-            found = self._judge(view, temperature_c, view.now - max(self._since, self._owed_since), self._allowed_s(reason), reason)
+            found = self._judge(
+                view, temperature_c, view.now - max(self._since, self._owed_since), self._allowed_s(view, reason, temperature_c), reason
+            )
         return found
 
     def _judge(self, view: HeaterView, temperature_c: float, equal_s: float, allowed_s: float, why: str) -> Finding | None:
@@ -122,15 +129,20 @@ class Stuck(Check):
     def _must_approach(self, view: HeaterView, target_c: float, temperature_c: float) -> str:
         """A weak heater may have come to its end below its target: only a strong one, or a cold one, must go on rising."""
         gap_k = target_c - temperature_c
-        strong = view.expected is not None and view.expected.slowest_rise_k_per_s(temperature_c) > 0.0
-        if gap_k >= self.limits.heating_gap_k and (strong or temperature_c < self.limits.heating_below_c):
+        strong = view.expected is not None and view.expected.cautious_rise_k_per_s(temperature_c) > 0.0
+        much = gap_k >= self.limits.heating_gap_k or (gap_k > 0.0 and view.duty is not None and view.duty >= FULL)
+        if much and (strong or temperature_c < self.limits.heating_below_c):
             return HEATING
         if abs(gap_k) < OFF_TARGET_K or not (view.resolution_k or INFINITY) <= FINE_K:
             return ""
         return OFF_TARGET if strong or gap_k < 0.0 else PERHAPS_WEAK
 
-    def _allowed_s(self, reason: str) -> float:
+    def _allowed_s(self, view: HeaterView, reason: str, temperature_c: float) -> float:
         limits = self.limits
+        if reason == HEATING and view.expected is not None:
+            rise_k_per_s = view.expected.cautious_rise_k_per_s(temperature_c)
+            if rise_k_per_s > 0.0:
+                return min(limits.heating_s, max(LEAST_SHARE * limits.heating_s, STILL_K / rise_k_per_s))
         return {HEATING: limits.heating_s, OFF_TARGET: limits.steady_s, PERHAPS_WEAK: limits.weak_s}.get(reason, limits.cooling_s)
 
     def _is_noisy(self, view: HeaterView) -> bool:

@@ -39,6 +39,9 @@ class Expected(Protocol):
     def slowest_rise_k_per_s(self, celsius: float, duty: float = 1.0) -> float:
         """At `duty` (0 to 1), the weakest and heaviest that it may be; negative where even that must cool."""
 
+    def cautious_rise_k_per_s(self, celsius: float) -> float:
+        """At full power, with facts as wrong as they often are, but not all at their worst."""
+
     def usual_rise_k_per_s(self, celsius: float) -> float:
         """At full power, just as its facts say."""
 

@@ -13,6 +13,11 @@ BURST_SHARE = 0.05
 
 BURST_COUNT = 8
 
+REPEAT_SHARE = 0.15
+"""The very same message within this share of the longest interval is a message that was delivered twice."""
+
+FROM_VALUES = Reading._fields.index("temperature_c")
+
 BURST_WINDOW_S = 0.2
 """No healthy source is that fast, however long its silences may last."""
 
@@ -38,7 +43,7 @@ class Heater:
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
     __slots__ = (
         *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "broken", "told", "sensors", "order",
-        "scheduled_at", "burst_window_s", "newest", "fresh", "neighbours", "siblings", "expected",
+        "scheduled_at", "burst_window_s", "newest", "fresh", "neighbours", "siblings", "repeat_s", "expected",
     )  # fmt: skip
 
     def __init__(self, printer: str, plan: HeaterPlan, source: Source, at: float) -> None:
@@ -55,6 +60,7 @@ class Heater:
         self.order = 0
         self.scheduled_at = INFINITY
         self.burst_window_s = min(BURST_SHARE * source.longest_interval_s, BURST_WINDOW_S)
+        self.repeat_s = REPEAT_SHARE * source.longest_interval_s
         self.burst_told_at = NEVER
         self.darkened = self.latched = False
         self.readings = self.unusable = self.ignored = 0
@@ -135,7 +141,12 @@ class Heater:
     def is_news(self, reading: Reading) -> bool:
         """False for what is older than, or the very same as, what was heard last: no new evidence."""
         newest = self.newest
-        return newest is None or reading.at > newest.at or (reading.at == newest.at and reading != newest)
+        if newest is None:
+            return True
+        later_s = reading.at - newest.at
+        if later_s > self.repeat_s:
+            return True
+        return later_s >= 0.0 and reading[FROM_VALUES:] != newest[FROM_VALUES:]
 
     def take(self, reading: Reading, at: float) -> None:
         """Note what a reading says. Retained temperatures are only shown; a retained target only initialises."""

@@ -21,6 +21,9 @@ SAG = 0.95
 COPPER_PER_K = 0.0039
 """How much the resistance of copper tracks grows per kelvin over 25 degrees Celsius."""
 
+CAUTIOUS_LOSS = 1.3
+"""Correlations, emissivity and insulation together are seldom wrong by more."""
+
 AIR_C = Range(15.0, 22.0, 40.0)
 """The air around a printer: a cool workshop, a room, an enclosure."""
 
@@ -72,6 +75,11 @@ class Expectations:
     def fastest_rise_k_per_s(self, celsius: float) -> float:
         """At full power, the strongest and lightest that it may be."""
         return (self.power_w(celsius).most - self.loss_w(celsius).least) / self.capacity_j_per_k.least
+
+    def cautious_rise_k_per_s(self, celsius: float) -> float:
+        """At full power, with watts 20 % less, mass 20 % more and losses 30 % more than its facts say."""
+        net_w = self.power_w(celsius).least / SAG - CAUTIOUS_LOSS * self.loss_w(celsius).usual
+        return net_w / ((1.0 + FACTS_ARE_WRONG_BY) * self.capacity_j_per_k.usual)
 
     def usual_rise_k_per_s(self, celsius: float) -> float:
         """At full power, just as its facts say."""

@@ -8,12 +8,12 @@ from watchdog.thermal.materials import ALUMINIUM_J_PER_GK, COPPER_J_PER_GK
 
 BLOCK_G_PER_CM3 = Range(2.7, 2.7, 8.9)
 CARTRIDGE_AND_NOZZLE_J_PER_K = Range(0.0, 5.0, 12.0)
-HEAT_BREAK_W_PER_K = Range(0.03, 0.08, 0.15)
-SURFACE_W_PER_M2K = Range(3.0, 12.0, 35.0)
+HEAT_BREAK_W_PER_K = Range(0.03, 0.08, 0.12)
+SURFACE_W_PER_M2K = Range(3.0, 12.0, 25.0)
 """A small block under a rubber sock, bare, and in the wind of a part fan."""
 
 EMISSIVITY = Range(0.1, 0.5, 0.9)
-MELT_W = Range(0.0, 0.0, 15.0)
+MELT_W = Range(0.0, 0.0, 12.0)
 """Melting plastic at 25 mm3/s takes so much (1.2 mg/mm3, 2 J/(g K), 200 K: 12 W), and it melts only when hot."""
 
 MELTS_FROM_C = 150.0
