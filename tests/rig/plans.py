@@ -22,7 +22,7 @@ def limits_of(kind: str, overrides: Overrides | None = None) -> dict[str, Any]:
 def _limits(kind: str, entry: Entry, own: Mapping[str, float]) -> Any:
     heater = CLASSES[kind]
     usual = dict(heater.limits.get(entry.name, {}))
-    if entry.key == "ceiling":
+    if entry.key in ("ceiling", "commanded_too_hot"):
         usual["above_c"] = ceiling_c(heater.normal_max_c, heater.harm_c)
     unknown = set(own) - {field.name for field in fields(entry.limits)}
     assert not unknown, f"{entry.name} has no limit {unknown}"
