@@ -4,11 +4,11 @@ One lump of heat with losses: C dT/dt = P - loss(T) (Incropera, 5.3; Cengel, 4-1
 exactly. Temperatures in degrees Celsius, rates in kelvin a second, times in seconds.
 """
 
-from dataclasses import dataclass
 from math import inf
 from typing import Protocol
 
 from watchdog.thermal.bed import bed
+from watchdog.thermal.curve import Curve
 from watchdog.thermal.facts import Facts, Range
 from watchdog.thermal.hotend import hotend
 
@@ -27,7 +27,6 @@ CAUTIOUS_LOSS = 1.3
 AIR_C = Range(15.0, 22.0, 40.0)
 """The air around a printer: a cool workshop, a room, an enclosure."""
 
-LOWEST_C, HIGHEST_C, GRID_K = -40.0, 640.0, 5.0
 STEPS = 400
 
 
@@ -42,15 +41,20 @@ class Body(Protocol):
     def stored_rise_k(self, power_w: float) -> float: ...
 
 
-@dataclass(frozen=True, slots=True)
 class Expectations:
-    """Of one heater. Rates come from a grid made once: they are asked for with each reading."""
+    """Of one heater. What is asked for with each reading comes from curves that are computed once."""
 
-    facts: Facts
-    body: Body
-    tracks: bool
-    _slow_loss: tuple[float, ...]
-    _slow_power: tuple[float, ...]
+    __slots__ = ("_cautious", "_least_j_per_k", "_most_j_per_k", "_slow_loss", "_slow_power", "_usual", "body", "facts", "tracks")
+
+    def __init__(self, facts: Facts, body: Body) -> None:
+        self.facts, self.body = facts, body
+        self.tracks = facts.plate_material == "circuit board"
+        capacity = self.capacity_j_per_k
+        self._least_j_per_k, self._most_j_per_k = capacity.least, capacity.most
+        self._slow_loss = Curve(lambda celsius: self.loss_w(celsius).most)
+        self._slow_power = Curve(lambda celsius: self.power_w(celsius).least)
+        self._usual = Curve(self._usual_rise)
+        self._cautious = Curve(self._cautious_rise)
 
     def power_w(self, celsius: float) -> Range:
         """What it draws at full power; copper tracks draw less when they are hot."""
@@ -78,22 +82,23 @@ class Expectations:
 
     def cautious_rise_k_per_s(self, celsius: float) -> float:
         """At full power, with watts 20 % less, mass 20 % more and losses 30 % more than its facts say."""
+        return self._cautious.at(celsius)
+
+    def _cautious_rise(self, celsius: float) -> float:
         net_w = self.power_w(celsius).least / SAG - CAUTIOUS_LOSS * self.loss_w(celsius).usual
         return net_w / ((1.0 + FACTS_ARE_WRONG_BY) * self.capacity_j_per_k.usual)
 
     def usual_rise_k_per_s(self, celsius: float) -> float:
         """At full power, just as its facts say."""
+        return self._usual.at(celsius)
+
+    def _usual_rise(self, celsius: float) -> float:
         return (self.power_w(celsius).usual - self.loss_w(celsius).usual) / self.capacity_j_per_k.usual
 
     def slowest_rise_k_per_s(self, celsius: float, duty: float = 1.0) -> float:
         """At `duty` (0 to 1), the weakest and heaviest that it may be; negative where even that must cool."""
-        place = (celsius - LOWEST_C) / GRID_K
-        index = 0 if place < 0.0 else min(int(place), len(self._slow_loss) - 2)
-        part = place - index
-        loss = self._slow_loss[index] + part * (self._slow_loss[index + 1] - self._slow_loss[index])
-        power = self._slow_power[index] + part * (self._slow_power[index + 1] - self._slow_power[index])
-        net_w = duty * power - loss
-        return net_w / (self.capacity_j_per_k.most if net_w > 0.0 else self.capacity_j_per_k.least)
+        net_w = duty * self._slow_power.at(celsius) - self._slow_loss.at(celsius)
+        return net_w / (self._most_j_per_k if net_w > 0.0 else self._least_j_per_k)
 
     def slowest_fall_k_per_s(self, celsius: float) -> float:
         """Without power, in warm and still air; a positive number."""
@@ -109,7 +114,7 @@ class Expectations:
         return Range(*(self._settles(number) for number in range(3)))
 
     def _settles(self, number: int) -> float:
-        low, high = LOWEST_C, 3000.0
+        low, high = -40.0, 3000.0
         for _ in range(60):
             middle = 0.5 * (low + high)
             balance = self.power_w(middle)[number] - self.loss_w(middle)[2 - number]
@@ -148,11 +153,4 @@ def expectations(facts: Facts) -> Expectations | None:
     if not facts.rated_w > 0.0:
         return None
     body: Body | None = bed(facts) if facts.kind == "bed" else hotend(facts) if facts.kind == "hotend" else None
-    if body is None:
-        return None
-    tracks = facts.plate_material == "circuit board"
-    bare = Expectations(facts, body, tracks, (), ())
-    grid = [LOWEST_C + number * GRID_K for number in range(int((HIGHEST_C - LOWEST_C) / GRID_K) + 1)]
-    return Expectations(
-        facts, body, tracks, tuple(bare.loss_w(celsius).most for celsius in grid), tuple(bare.power_w(celsius).least for celsius in grid)
-    )
+    return None if body is None else Expectations(facts, body)
