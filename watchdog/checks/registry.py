@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 from watchdog.checks.ceiling import Ceiling, CeilingLimits
 from watchdog.checks.commanded_too_hot import CommandedTooHot, CommandedTooHotLimits
 from watchdog.checks.disagreement import Disagreement, DisagreementLimits
+from watchdog.checks.facts_in_doubt import FactsInDoubt, FactsInDoubtLimits
 from watchdog.checks.hot_while_off import HotWhileOff, HotWhileOffLimits
 from watchdog.checks.jumping import Jumping, JumpingLimits
 from watchdog.checks.no_readings import NoReadings, NoReadingsLimits
@@ -54,4 +55,5 @@ CHECKS: tuple[Entry, ...] = (
     Entry(Jumping, JumpingLimits),
     Entry(Disagreement, DisagreementLimits),
     Entry(CommandedTooHot, CommandedTooHotLimits),
+    Entry(FactsInDoubt, FactsInDoubtLimits),
 )

@@ -10,6 +10,7 @@ from watchdog.core.latch import Latch
 from watchdog.core.outputs import Event, LatchChange, Mark, Output
 from watchdog.core.printer import Printer
 from watchdog.core.site import Site
+from watchdog.core.units import unit_hint
 from watchdog.core.values import JsonObject
 
 
@@ -23,13 +24,14 @@ def trip(
     temperature_c = None if heater is None else heater.temperature_c
     cooling = None if heater is None else heater.plan.cooling
     relays = _relays_of(printer, heater)
-    latch = Latch(
-        printer.name, trip_id, name, check, finding.sentence, relays, temperature_c=temperature_c, addresses=_addresses(site, relays)
-    )
+    sentence = finding.sentence
+    if heater is not None and temperature_c is not None and not person:
+        sentence += unit_hint(temperature_c, heater.target_c)
+    latch = Latch(printer.name, trip_id, name, check, sentence, relays, temperature_c=temperature_c, addresses=_addresses(site, relays))
     printer.set_latch(latch)
     printer.also.add((name, check))
     out.append(Mark(printer.name))
-    event = Event(at, "trip", "alarm", finding.sentence, printer=printer.name, heater=name, check=check, trip=trip_id, person=person)
+    event = Event(at, "trip", "alarm", sentence, printer=printer.name, heater=name, check=check, trip=trip_id, person=person)
     out.append(event._replace(numbers=finding.numbers))
     out += site.power.start(Cut(printer.name, name, trip_id, relays, at, cooling, temperature_c), at)
     out.append(LatchChange(printer.name, latch))

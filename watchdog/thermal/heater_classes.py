@@ -70,6 +70,7 @@ BED = HeaterClass(
         "jumping": {"jump_k": 5.0, "rate_k_per_s": 3.0, "jumps": 8.0, "forget_s": 20.0},
         "disagreement": {"apart_k": 8.0, "share": 0.1, "lag_s": 60.0, "confirm_s": 30.0},
         "commanded too hot": {"confirm_s": 5.0},
+        "facts in doubt": {"ahead_k": 15.0, "rest_s": 1200.0, "still_k": 1.0},
     },
 )
 
@@ -116,6 +117,7 @@ HOTEND = HeaterClass(
         "jumping": {"jump_k": 10.0, "rate_k_per_s": 12.0, "jumps": 8.0, "forget_s": 20.0},
         "disagreement": {"apart_k": 12.0, "share": 0.12, "lag_s": 15.0, "confirm_s": 30.0},
         "commanded too hot": {"confirm_s": 5.0},
+        "facts in doubt": {"ahead_k": 40.0, "rest_s": 600.0, "still_k": 1.0},
     },
 )
 
@@ -162,6 +164,7 @@ CHAMBER = HeaterClass(
         "jumping": {"jump_k": 5.0, "rate_k_per_s": 1.5, "jumps": 8.0, "forget_s": 20.0},
         "disagreement": {"apart_k": 8.0, "share": 0.15, "lag_s": 120.0, "confirm_s": 30.0},
         "commanded too hot": {"confirm_s": 5.0},
+        "facts in doubt": {"ahead_k": 20.0, "rest_s": 3600.0, "still_k": 1.0},
     },
 )
 
