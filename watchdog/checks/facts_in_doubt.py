@@ -7,6 +7,8 @@ from watchdog.core.units import unit_hint
 from watchdog.core.values import INFINITY, NEVER, STRICT
 
 GAP_INTERVALS = 2.5
+JUMP_K, JUMP_TIMES = 5.0, 2.0
+"""Further apart than this beyond all facts, two readings do not show heat."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +31,8 @@ class FactsInDoubt(Check):
     """Advises, never cuts: the heater is stronger or lighter than it was declared, or its source speaks kelvin or Fahrenheit.
 
     Wrong facts take the edge off the checks that go by them. A rise beyond the fastest one that the facts allow adds up until it is
-    `ahead_k`; it is told once. A heater that is off and stands still at a value that no room has, but has in another unit, is told too.
+    `ahead_k`; it is told once. A heater that is off, with all of its printer, and
+    stands still at a value that no room has, but has in another unit, is told too.
     """
 
     name = "facts in doubt"
@@ -58,6 +61,8 @@ class FactsInDoubt(Check):
             self._ahead_k = 0.0
             return None
         fastest_k_per_s = view.expected.fastest_rise_k_per_s(low_c)
+        if abs(low_c - last_c) > JUMP_K + JUMP_TIMES * fastest_k_per_s * elapsed_s:
+            return None  # a jump is the matter of another check
         self._ahead_k = max(0.0, self._ahead_k + low_c - last_c - fastest_k_per_s * elapsed_s)
         if not self._ahead_k >= self.limits.ahead_k:
             return None
@@ -70,7 +75,7 @@ class FactsInDoubt(Check):
         )
 
     def _other_unit(self, view: HeaterView, temperature_c: float) -> Finding | None:
-        if not view.is_off or abs(temperature_c - self._rest_c) > self.limits.still_k:
+        if not view.printer_is_off or abs(temperature_c - self._rest_c) > self.limits.still_k:
             self._rest_c, self._rest_since = temperature_c, view.now
             return None
         rested_s = view.now - self._rest_since

@@ -106,13 +106,14 @@ class Stuck(Check):
         if not equal_s >= allowed_s:
             return None
         idle = temperature_c <= self.limits.hot_c and (view.target_c is None or view.target_c <= 0.0)
-        if idle and self._told:
+        only_advise = idle or why == PERHAPS_WEAK
+        if only_advise and self._told:
             return None
         self._told = True
-        if not idle:
+        if not only_advise:
             self.headroom = 1.0
         return Finding(
-            "advise" if idle else "cut",
+            "advise" if only_advise else "cut",
             f"{view.heater} repeats {temperature_c:g} degC for {equal_s:.0f} s although {why}",
             {"temperature_c": temperature_c, "equal_s": equal_s, "readings": float(self._count), "allowed_s": allowed_s},
         )

@@ -37,7 +37,7 @@ class UnheatedRise(Check):
     """
 
     name = "unheated rise"
-    STATE = ("_quiet_since", "_base_c", "_base_at", "_from_c", "_from_at")
+    STATE = ("_quiet_since", "_base_c", "_base_at", "_from_c", "_from_at", "_last_c", "_before_c")
 
     def __init__(self, limits: UnheatedRiseLimits) -> None:
         super().__init__()
@@ -47,6 +47,7 @@ class UnheatedRise(Check):
         self._base_at = NEVER
         self._from_c = 0.0
         self._from_at = NEVER
+        self._last_c = self._before_c = 0.0
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
@@ -62,6 +63,9 @@ class UnheatedRise(Check):
         low_c, high_c = min(temperature_c, before_c), max(temperature_c, before_c)
         if self._quiet_since == NEVER:
             self._quiet_since = now
+            self._last_c = self._before_c = high_c
+        high_c = max(high_c, self._before_c)  # two wild samples in a row are no fall
+        self._before_c, self._last_c = self._last_c, temperature_c
         if now - self._quiet_since >= self.limits.settle_s:
             self._base_c += self._passive(view, temperature_c) * (now - self._base_at)
             self._base_at = now

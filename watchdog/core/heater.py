@@ -13,8 +13,8 @@ BURST_SHARE = 0.05
 
 BURST_COUNT = 8
 
-REPEAT_SHARE = 0.15
-"""The very same message within this share of the longest interval is a message that was delivered twice."""
+REPEAT_SHARE, REPEAT_MOST_S = 0.3, 1.0
+"""The very same message within this share of the longest interval, or this time, is a message that was delivered twice."""
 
 FROM_VALUES = Reading._fields.index("temperature_c")
 
@@ -60,7 +60,7 @@ class Heater:
         self.order = 0
         self.scheduled_at = INFINITY
         self.burst_window_s = min(BURST_SHARE * source.longest_interval_s, BURST_WINDOW_S)
-        self.repeat_s = REPEAT_SHARE * source.longest_interval_s
+        self.repeat_s = min(REPEAT_SHARE * source.longest_interval_s, REPEAT_MOST_S)
         self.burst_told_at = NEVER
         self.darkened = self.latched = False
         self.readings = self.unusable = self.ignored = 0

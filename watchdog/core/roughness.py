@@ -10,6 +10,9 @@ BLOCK = 16
 CALM = 6.0
 """A block is calm when its range is at most so many mean steps: 3 for white noise, 15 for a ramp, more for a glitch."""
 
+MOST_RANGE_K = 4.0
+"""What moves further in one block is heat, or a bad contact, whatever it looks like."""
+
 CALM_BLOCKS = 3
 """So many calm blocks before anything is said."""
 
@@ -64,7 +67,7 @@ class Roughness:
 
     def _close(self, temperature_c: float) -> None:
         mean_step_k = self._steps_k / self._count
-        if 0.0 < self._high_c - self._low_c <= CALM * mean_step_k:
+        if 0.0 < self._high_c - self._low_c <= min(CALM * mean_step_k, MOST_RANGE_K):
             noise_k = mean_step_k / PER_STEP
             self._calm += 1
             self._noise_k += (noise_k - self._noise_k) * max(1.0 / self._calm, 0.1)
