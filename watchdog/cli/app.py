@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from watchdog.cli.main import CONFIG_DEFAULT, CONFIG_VARIABLE
+from watchdog.cli.main import CONFIG_DEFAULT, CONFIG_VARIABLE, SHORTEST_STUCK_S, STUCK_OPTION
 from watchdog.wire.control import Request
 
 app = typer.Typer(
@@ -25,11 +25,22 @@ Reason = Annotated[str, typer.Option("--reason", help="Why; goes on record.")]
 
 
 @app.command()
-def guard(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
+def guard(
+    config: Config = CONFIG_DEFAULT,
+    state: State = None,
+    end_when_stuck: Annotated[
+        int,
+        typer.Option(
+            STUCK_OPTION, help=f"End with 75 after the loop stood still for so many seconds, {SHORTEST_STUCK_S} or more; 0: never."
+        ),
+    ] = 0,
+) -> None:
     """Watch the printers and cut their power when a check says danger. Runs until it is told to stop."""
     from watchdog.cli.guard import run
 
-    raise typer.Exit(run(config, state))
+    if end_when_stuck and end_when_stuck < SHORTEST_STUCK_S:
+        raise typer.BadParameter(f"{end_when_stuck} seconds: 0 or at least {SHORTEST_STUCK_S} are allowed", param_hint=STUCK_OPTION)
+    raise typer.Exit(run(config, state, float(end_when_stuck)))
 
 
 @app.command()

@@ -82,7 +82,7 @@ class Guard:
         self._ended = threading.Event()
         self._tender = threading.Thread(target=self._tend, name="tender", daemon=True)
 
-    def run(self, on_armed: Callable[[], None] = lambda: None) -> None:
+    def run(self, on_armed: Callable[[], None] = lambda: None, on_ending: Callable[[], None] = lambda: None) -> None:
         """Standing latches first, then readings, then people, then the record."""
         self._journal.started(self._now(), self._version, self._settings_digest)
         self._keeper.start()
@@ -101,6 +101,7 @@ class Guard:
         sys.setswitchinterval(SWITCH_S)
         on_armed()
         self.loop.run()
+        on_ending()
         self._end()
 
     def stop_on_signals(self) -> None:
