@@ -58,7 +58,7 @@ def test_mended_settings_are_tried_at_once(start: Start, config: Path, tmp_path:
     keep(tmp_path / "state", start().texts, PROVEN)
     write_settings(config, 1883, ["anvil", "bramble"])
     assert [start().own for _ in range(MOST_DEATHS + 1)] == [True] * MOST_DEATHS + [False]
-    write_settings(config, 1883, ["anvil", "cinder"])
+    write_settings(config, 1883, ["anvil", "bramble", "cinder"])
     chosen = start()
     assert chosen.own
     assert chosen.notices == []

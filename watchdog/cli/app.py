@@ -44,6 +44,14 @@ def guard(
 
 
 @app.command()
+def run(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
+    """Run guard and front together, in a terminal or a container, and start again whichever ends."""
+    from watchdog.cli.run import run
+
+    raise typer.Exit(run(config, state))
+
+
+@app.command()
 def demo(
     as_json: Json = False,
     keep: Annotated[Path | None, typer.Option("--keep", help="Keep settings, log and record in this directory.")] = None,
