@@ -29,10 +29,11 @@ from watchdog.recorder.writer import Recorder
 from watchdog.relays.driver import Driver
 from watchdog.relays.mqtt_links import Links
 from watchdog.relays.registry import build
-from watchdog.settings.assemble import feeds_by_broker, latched_relay_plan, site_plan
+from watchdog.settings.assemble import PUSHED_LINK, feeds_by_broker, latched_relay_plan, site_plan, ways_of_voices
 from watchdog.settings.model import Settings
 from watchdog.sources.mqtt import MqttSource
 from watchdog.sources.mqtt_handlers import Presence, Subscription
+from watchdog.sources.pushed import PushedSource
 
 log = logging.getLogger("heatwarden")
 
@@ -130,10 +131,13 @@ def guard_for(
             "latch_file": keeper.why,
             "remainders_file": remainders.why,
             "dropped_readings": inbox.dropped,
+            "pushed_readings": pushed.accepted,
+            "refused_readings": pushed.refused,
             "judged_readings": loop.judged,
             "worst_lag_s": round(loop.worst_lag_s, 3),
         }
 
+    pushed = PushedSource(ways_of_voices(settings), inbox, clock.now, lambda: clock.wall_us() / 1e6, link=PUSHED_LINK)
     answers = Answers(engine, hands, now=clock.now, about_guard=about)
     loop = Loop(engine, inbox, hands, answers.answer, now=clock.now, slept_s=clock.slept_s, stall_s=stall_for(engine))
     return Guard(
@@ -147,7 +151,7 @@ def guard_for(
         recorder=recorder,
         control=ControlSocket(standing.state / SOCKET, inbox),
         drivers=list(drivers.values()),
-        sources=_sources(settings, inbox, journal, clock.now),
+        sources=[pushed, *_sources(settings, inbox, journal, clock.now)],
         latches=list(found.latches.values()),
         notices=[Event(clock.now(), "settings", "warning", text) for text in (*notices, *found.told)],
         now=clock.now,

@@ -19,6 +19,7 @@ SECTIONS: dict[str, type[Any]] = {
     "[state]": model.State,
     "[brokers.NAME]": addresses.Broker,
     "[brokers.NAME.tls]": addresses.Tls,
+    "[pages.NAME]": addresses.Page,
     'kind = "mqtt"': model.MqttRelayTable,
     'kind = "command"': model.CommandRelayTable,
     'kind = "pretend"': model.PretendRelayTable,

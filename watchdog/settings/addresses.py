@@ -36,6 +36,28 @@ class Broker:
     keepalive_s: int = 10
 
 
+USUAL_HEADER = "Authorization"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """A page on HTTP that is asked for readings every `every_s`; an answer must be whole within `time_limit_s`.
+
+    A secret, from a file or a systemd credential, is sent as it stands in the field `header` of each request.
+    `ca_file` empty means the system's authorities.
+    """
+
+    __pydantic_config__ = STRICT
+
+    url: str
+    every_s: float
+    time_limit_s: float = 3.0
+    header: str = USUAL_HEADER
+    secret_file: str = ""
+    secret_credential: str = ""
+    ca_file: str = ""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SwitchOrder:
     """Where a plug listens and what it must be sent to open. There is no way to say how to close it."""

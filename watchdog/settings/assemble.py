@@ -1,15 +1,26 @@
 """Checked settings to what the engine, the sources and the relays are told."""
 
+from collections.abc import Iterator
 from dataclasses import asdict, replace
 from functools import partial
-from typing import Any, NamedTuple
+from typing import Any, Final, Literal, NamedTuple, TypeAlias
 
 from watchdog.core.observing import HOUR_S
-from watchdog.core.plan import CoolingPlan, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
+from watchdog.core.plan import CoolingPlan, Fed, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
 from watchdog.core.values import JsonObject
 from watchdog.settings.addresses import Broker, CommandRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
 from watchdog.settings.limits import fresh_checks, limits_by_check
-from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Readings, Settings
+from watchdog.settings.model import (
+    CommandRelayTable,
+    Heater,
+    Meter,
+    MqttRelayTable,
+    PretendRelayTable,
+    PrinterFile,
+    Readings,
+    Settings,
+    Way,
+)
 from watchdog.thermal.heater_classes import CLASSES
 from watchdog.wire.feed import Feed
 
@@ -17,8 +28,17 @@ _SENT_MARGIN_S = 0.5
 """A program that runs into its time limit is stopped and reported a little later than that."""
 
 
+PUSHED_LINK: Final = "pushed readings"
+"""How the way through the front is called among connections; no broker can be named so."""
+
+FED: Final[dict[Way, Fed]] = {"broker": "over MQTT", "pushed": "pushed through the front", "page": "polled"}
+
+Voice: TypeAlias = tuple[str, str, str]
+"""Printer, heater and sensor. No heater: the printer's meter; no sensor: the one that the heater's controller uses."""
+
+
 class HeaterFeed(NamedTuple):
-    """One feed of one broker. `heater` is empty for the metered power of the whole printer.
+    """One feed of one broker or page. `heater` is empty for the metered power of the whole printer.
 
     `source` is the name in the engine's plan; those of further sensors and meters are not in it.
     """
@@ -41,17 +61,36 @@ def site_plan(settings: Settings) -> SitePlan:
 
 def feeds_by_broker(settings: Settings) -> dict[str, list[HeaterFeed]]:
     """What to listen to, by the name of the broker; brokers that carry no readings are left out."""
+    return _feeds_by(settings, "broker")
+
+
+def feeds_by_page(settings: Settings) -> dict[str, list[HeaterFeed]]:
+    """What to look for in each page, by its name; pages of which nobody reads are left out."""
+    return _feeds_by(settings, "page")
+
+
+def _feeds_by(settings: Settings, way: Literal["broker", "page"]) -> dict[str, list[HeaterFeed]]:
     found: dict[str, list[HeaterFeed]] = {}
+    for (printer, heater, sensor), readings in _voices(settings):
+        if readings.way == way:
+            feed = readings.feed() if isinstance(readings, Meter) else readings.feed(sensor)
+            entry = HeaterFeed(printer, heater, source_name(printer, heater, sensor), feed, readings.presence)
+            found.setdefault(getattr(readings, way), []).append(entry)
+    return found
+
+
+def ways_of_voices(settings: Settings) -> dict[Voice, Fed]:
+    """How the readings of each voice come; of all heaters, further sensors and meters."""
+    return {voice: FED[readings.way] for voice, readings in _voices(settings)}
+
+
+def _voices(settings: Settings) -> Iterator[tuple[Voice, Readings | Meter]]:
     for printer, table in settings.printers.items():
         for name, heater in table.heaters.items():
             for sensor, readings in {"": heater.readings, **heater.sensors}.items():
-                source = source_name(printer, name, sensor)
-                entry = HeaterFeed(printer, name, source, readings.feed(sensor), readings.presence)
-                found.setdefault(readings.broker, []).append(entry)
+                yield (printer, name, sensor), readings
         if table.meter:
-            entry = HeaterFeed(printer, "", source_name(printer, "", ""), table.meter.feed(), table.meter.presence)
-            found.setdefault(table.meter.broker, []).append(entry)
-    return found
+            yield (printer, "", ""), table.meter
 
 
 def source_name(printer: str, heater: str, sensor: str) -> str:
@@ -152,5 +191,14 @@ def _heater(printer: str, name: str, heater: Heater) -> HeaterPlan:
 
 def _source(name: str, readings: Readings) -> SourcePlan:
     return SourcePlan(
-        name=name, on_change=readings.reports == "on change", longest_interval_s=readings.longest_interval_s, link=readings.broker
+        name=name,
+        on_change=readings.reports == "on change",
+        longest_interval_s=readings.longest_interval_s,
+        link={"broker": readings.broker, "page": page_link(readings.page), "pushed": PUSHED_LINK}[readings.way],
+        fed=FED[readings.way],
     )
+
+
+def page_link(page: str) -> str:
+    """How the connection to a page is called; no broker can be named so."""
+    return f"page {page}"

@@ -46,6 +46,7 @@ CATALOGUE: dict[str, Entry] = {
     # Names
     "name": Entry('the name "{value}"', "lower-case letters, digits and single hyphens, 40 at most", "rename it wherever it is used"),
     "unknown-broker": Entry("{value}", "{names}", "describe it under [brokers.NAME] in heatwarden.toml"),
+    "unknown-page": Entry("{value}", "{names}", "describe it under [pages.NAME] in heatwarden.toml"),
     "unknown-relay": Entry("{value}", "{names}", "describe it under [relays.NAME] in heatwarden.toml"),
     "unknown-check": Entry("a check that is not known", "{names}", "take it out"),
     "always-armed": Entry(
@@ -72,6 +73,16 @@ CATALOGUE: dict[str, Entry] = {
     "credential-missing": Entry("no credential of this name (not shown)", "one that systemd has loaded", "add LoadCredential= to the unit"),
     "tls-file-missing": Entry("{value}, which is not there", "a file with certificates or a key in PEM form", "correct the path"),
     "tls-half": Entry("one of certificate_file and key_file", "both or neither", "add the other one"),
+    # Pages
+    "url": Entry(
+        "{value}",
+        "http:// or https://, a host, and no user, password or #fragment",
+        "a secret goes into secret_file: it is sent in the field that header names",
+    ),
+    "header": Entry("{value}", "the name of a header field, and none that every request sets itself", "most devices take Authorization"),
+    "header-without-secret": Entry("a header and no secret", "header together with secret_file or secret_credential", "add the secret"),
+    "two-secrets": Entry("both secret_file and secret_credential", "one of the two", "take one out"),
+    "ca-file-unused": Entry("a ca_file for an http address", "a ca_file with https", "say https in url, or take ca_file out"),
     # Relays
     "commands-not-allowed": Entry(
         "a relay that runs a program",
@@ -116,6 +127,18 @@ CATALOGUE: dict[str, Entry] = {
         'say cuts = "printer" if it feeds both',
     ),
     # Readings
+    "no-source": Entry(
+        "nothing that says where readings come from",
+        "broker and topic, pushed = true, or page",
+        "take one of the three ways: see docs/settings.md",
+    ),
+    "two-sources": Entry("{ways}", "broker and topic, pushed = true, or page", "take one way: two voices would contradict each other"),
+    "unheeded-key": Entry("a key that means nothing with {way}", "no {key} here", "take it out: {hint}"),
+    "page-too-slow": Entry(
+        "{value} seconds",
+        "at least every_s {every} + time_limit_s {limit} of the page {page}",
+        "ask the page more often, or say that a healthy source is silent for so long",
+    ),
     "topic": Entry("{value}", "one exact topic: no + or #, no $ in front, not empty", "one topic speaks for one heater; nobody else may"),
     "topic-twice": Entry(
         "{value}, which {other} reads too",
@@ -153,6 +176,11 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "grace-under-intervals": Entry(
         "{value} seconds", "at least {least}: two reporting intervals of {interval} s", "one lost message must not cut the power"
+    ),
+    "grace-under-restart": Entry(
+        "{value} seconds",
+        "at least {least} with pushed readings: the time in which the front comes back after a failure",
+        "a restart of the front must not cut the power",
     ),
     "advise-over-grace": Entry("advise_s {advise}, grace_s {grace}", "advise_s up to grace_s", "the advice comes before the cut"),
 }

@@ -97,6 +97,8 @@ def _common_cause(settings: Settings, key: str, heater: Heater, relays: list[str
     """Readings and every relay on one broker: when that is gone, nothing is heard and nothing can be cut."""
     brokers = settings.main.brokers
     tables = [settings.main.relays[relay] for relay in relays]
+    if heater.readings.way != "broker":
+        return
     used = {(brokers[table.broker].host, brokers[table.broker].port) if isinstance(table, MqttRelayTable) else None for table in tables}
     own = brokers[heater.readings.broker]
     if used == {(own.host, own.port)}:
@@ -107,7 +109,7 @@ def _readings_lack(key: str, readings: Readings) -> Iterator[str]:
     if readings.reports == "on change" and readings.presence is None:
         yield f"{key}: its source reports on change and has no presence; a dead source looks like a steady one"
     no_target = "(?P<target>" not in readings.pattern if readings.form == "text" else readings.fields.temperature == ""
-    if no_target and not readings.sensor:
+    if no_target and readings.way != "pushed" and not readings.sensor:
         yield f"{key}: its target is not reported; overshoot is not seen, and silence is judged by the last temperature alone"
 
 
