@@ -17,6 +17,7 @@ ROW = re.compile(r"^\| `(\w+)` \| (.*?) \| (.+) \|$", re.MULTILINE)
 SECTIONS: dict[str, type[Any]] = {
     "heatwarden.toml": model.MainFile,
     "[state]": model.State,
+    "[front]": model.Front,
     "[brokers.NAME]": addresses.Broker,
     "[brokers.NAME.tls]": addresses.Tls,
     "[pages.NAME]": addresses.Page,

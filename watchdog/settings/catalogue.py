@@ -83,6 +83,13 @@ CATALOGUE: dict[str, Entry] = {
     "header-without-secret": Entry("a header and no secret", "header together with secret_file or secret_credential", "add the secret"),
     "two-secrets": Entry("both secret_file and secret_credential", "one of the two", "take one out"),
     "ca-file-unused": Entry("a ca_file for an http address", "a ca_file with https", "say https in url, or take ca_file out"),
+    # The front process
+    "listen": Entry(
+        "{value}", "one literal address, such as 127.0.0.1, ::1 or 192.168.1.20", "the port is a key of its own; 0.0.0.0 is every address"
+    ),
+    "front-host": Entry(
+        "{value}", "a host name or an address without port, scheme and wildcard", "write it as clients do between https:// and the port"
+    ),
     # Relays
     "commands-not-allowed": Entry(
         "a relay that runs a program",

@@ -36,6 +36,19 @@ class State:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Front:
+    """Where the front process listens, and by which further names it may be called; with both files it speaks TLS."""
+
+    __pydantic_config__ = STRICT
+
+    listen: str = "127.0.0.1"
+    port: int = 8463
+    hosts: tuple[str, ...] = ()
+    certificate_file: str = ""
+    key_file: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RelayCommon:
     """What every relay says of itself. `feeds_board` None means true, unless it cuts a heater only."""
 
@@ -119,6 +132,7 @@ class MainFile:
     brokers: dict[str, Broker] = field(default_factory=dict)
     pages: dict[str, Page] = field(default_factory=dict)
     relays: dict[str, RelayTable] = field(default_factory=dict)
+    front: Front = Front()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

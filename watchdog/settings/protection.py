@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from watchdog.settings.limits import Limit, resolve
 from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Readings, Settings
+from watchdog.settings.rules_front import is_loopback
 
 LOOPBACK = ("localhost", "127.", "::1")
 
@@ -140,6 +141,9 @@ def _site_lacks(settings: Settings) -> Iterator[str]:
             yield f"broker {name}: no user; anybody on its network may speak for a printer or switch a relay"
         elif broker.tls is None and not broker.host.startswith(LOOPBACK):
             yield f"broker {name}: no tls; its password and all readings cross the network in the clear"
+    front = settings.main.front
+    if not is_loopback(front.listen) and not front.certificate_file:
+        yield f"front: it listens on {front.listen} without TLS; tokens and all it tells cross the network in the clear"
     used = {relay for table in settings.printers.values() for heater in table.heaters.values() for relay in relays_of(table, heater)}
     for name in settings.main.relays:
         if name not in used:
