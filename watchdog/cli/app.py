@@ -65,11 +65,15 @@ def demo(
 
 
 @app.command()
-def check(config: Config = CONFIG_DEFAULT, as_json: Json = False) -> None:
+def check(
+    config: Config = CONFIG_DEFAULT,
+    as_json: Json = False,
+    limits: Annotated[bool, typer.Option("--limits", help="Show every limit, also what is usual for the class of heater.")] = False,
+) -> None:
     """Check the settings: every problem at once, or what is protected by what, and what is not."""
     from watchdog.cli.check import run
 
-    raise typer.Exit(run(config, as_json))
+    raise typer.Exit(run(config, as_json, limits))
 
 
 @app.command()

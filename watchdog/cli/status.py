@@ -6,10 +6,19 @@ from watchdog.cli import exit_codes
 from watchdog.cli.client import NoGuardError, ask
 from watchdog.cli.output import complain, say, say_json
 from watchdog.core.values import JsonObject
+from watchdog.recorder.records import NOT_OPEN_YET
 from watchdog.wire.control import Request
 
 LATELY_S = 900.0
 """Older warnings are left to `--json` and the record."""
+
+POWER = {
+    "cutting": "power: commanded off, not confirmed yet",
+    "confirmed": "power: off, as the relay says",
+    "proven": "power: off, proven by its meter or by the temperature",
+    "not confirmed": "power: NOT CONFIRMED OFF",
+}
+"""What the verdict on a cut means, to a person who reads it for the first time."""
 
 
 def run(config: Path, state: Path | None, *, as_json: bool, idle: bool) -> int:
@@ -67,7 +76,7 @@ def _printer_lines(printer: JsonObject) -> list[str]:
         by = f", {latch['check']}" if latch["check"] else ""
         out.append(f"  trip {latch['trip']} at {latch['at_wall'] or 'an unknown time'}{by}: {latch['reason']}")
         failure = f": {latch['failure']}" if latch["failure"] else ""
-        out.append(f"  power: {latch['verdict']}{failure}")
+        out.append(f"  {POWER.get(latch['verdict'], 'power: ' + latch['verdict'])}{failure}")
     out += [f"  why not: {why}" for why in printer["why_not"]]
     for heater in printer["heaters"]:
         out.append(f"  {heater['name']}: {_values(heater)}")
@@ -109,7 +118,9 @@ def _warning_line(warning: JsonObject) -> str:
 def _guard_lines(guard: JsonObject) -> list[str]:
     out = [f"notice: {notice}" for notice in guard["notices"]]
     out += [_warning_line(warning) for warning in guard["warnings"] if warning["age_s"] <= LATELY_S]
-    if not guard["record"]["ok"]:
+    if not guard["record"]["ok"] and guard["record"]["last_error"] == NOT_OPEN_YET:
+        out.append(f"{NOT_OPEN_YET}: protection comes first ({guard['record']['waiting']} waiting)")
+    elif not guard["record"]["ok"]:
         out.append(f"the record cannot be written: {guard['record']['last_error']} ({guard['record']['waiting']} waiting)")
     out += [f"record: {notice}" for notice in guard["record"]["notices"]]
     if guard["record"]["lost"]:
