@@ -20,6 +20,9 @@ POWER = {
 }
 """What the verdict on a cut means, to a person who reads it for the first time."""
 
+LATE_S = 1.0
+"""A guard that is later than this has not had the processor it needs."""
+
 
 def run(config: Path, state: Path | None, *, as_json: bool, idle: bool) -> int:
     """Exit code 0 when protected (with --idle: when nothing heats), 1 when not, 69 without a guard."""
@@ -129,6 +132,8 @@ def _guard_lines(guard: JsonObject) -> list[str]:
         out.append(f"THE LATCH FILE CANNOT BE WRITTEN: {guard['latch_file']}; a power cut of this computer would lose a latch")
     if guard["remainders_file"]:
         out.append(f"what is bypassed or has observed cannot be kept for a restart: {guard['remainders_file']}")
+    if guard["worst_lag_s"] > LATE_S:
+        out.append(f"a turn of the loop came {guard['worst_lag_s']:.1f} s late once: this computer is too busy, or was stopped")
     if guard["dropped_readings"]:
         out.append(f"{guard['dropped_readings']} readings were dropped: they came faster than they could be judged")
     return out
