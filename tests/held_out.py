@@ -13,7 +13,8 @@ from watchdog.core.inputs import Tick
 from watchdog.core.outputs import Event
 from watchdog.core.plan import SitePlan
 from watchdog.settings.assemble import site_plan
-from watchdog.settings.model import Heater, MainFile, PrinterFile, Readings, Settings
+from watchdog.settings.feeds import Readings
+from watchdog.settings.model import Heater, MainFile, PrinterFile, Settings
 from watchdog.simulation.case import Case, outcome
 from watchdog.simulation.families import FAMILIES, case
 from watchdog.simulation.running import run

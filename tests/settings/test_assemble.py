@@ -11,8 +11,9 @@ from watchdog.core.engine import Engine
 from watchdog.core.plan import RelayPlan
 from watchdog.relays.registry import KINDS
 from watchdog.settings.assemble import feeds_by_broker, latched_relay_plan, relay_plan, site_plan
+from watchdog.settings.feeds import Readings
 from watchdog.settings.load import load
-from watchdog.settings.model import Readings, Settings
+from watchdog.settings.model import Settings
 from watchdog.wire.feed import Feed
 from watchdog.wire.payload import Decoder
 

@@ -8,7 +8,7 @@ from typing import Any, get_args, get_origin, get_type_hints
 import pytest
 
 from watchdog.checks.registry import CHECKS
-from watchdog.settings import addresses, model
+from watchdog.settings import addresses, feeds, model
 from watchdog.wire.feed import Fields
 
 GUIDE = Path(__file__).parent.parent.parent / "docs" / "settings.md"
@@ -30,9 +30,9 @@ SECTIONS: dict[str, type[Any]] = {
     "presence": addresses.SwitchPresence,
     "printers/NAME.toml": model.PrinterFile,
     "[heaters.NAME]": model.Heater,
-    "[heaters.NAME.readings]": model.Readings,
+    "[heaters.NAME.readings]": feeds.Readings,
     "fields": Fields,
-    "[meter]": model.Meter,
+    "[meter]": feeds.Meter,
     "[observe]": model.Observe,
 }
 OF_EVERY_RELAY = {"kind", *(field.name for field in fields(model.RelayCommon))}
@@ -97,6 +97,6 @@ def test_documented_words_are_the_real_ones() -> None:
 
 
 def test_every_table_of_the_model_has_a_section() -> None:
-    tables = {entry for module in (model, addresses) for entry in vars(module).values() if hasattr(entry, "__pydantic_config__")}
+    tables = {entry for module in (model, addresses, feeds) for entry in vars(module).values() if hasattr(entry, "__pydantic_config__")}
     made_from_others = {model.RelayCommon, addresses.MqttRelay, addresses.CommandRelay, addresses.PretendRelay}
     assert {entry.__name__ for entry in tables - made_from_others} - {"Feed"} == {entry.__name__ for entry in SECTIONS.values()}

@@ -9,18 +9,9 @@ from watchdog.core.observing import HOUR_S
 from watchdog.core.plan import CoolingPlan, Fed, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
 from watchdog.core.values import JsonObject
 from watchdog.settings.addresses import Broker, CommandRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
+from watchdog.settings.feeds import Meter, Readings, Way
 from watchdog.settings.limits import fresh_checks, limits_by_check
-from watchdog.settings.model import (
-    CommandRelayTable,
-    Heater,
-    Meter,
-    MqttRelayTable,
-    PretendRelayTable,
-    PrinterFile,
-    Readings,
-    Settings,
-    Way,
-)
+from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Settings
 from watchdog.thermal.heater_classes import CLASSES
 from watchdog.wire.feed import Feed
 

@@ -3,8 +3,9 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from watchdog.settings.feeds import Readings
 from watchdog.settings.limits import Limit, resolve
-from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Readings, Settings
+from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Settings
 from watchdog.settings.rules_front import is_loopback
 
 LOOPBACK = ("localhost", "127.", "::1")

@@ -5,7 +5,7 @@ from dataclasses import MISSING, fields
 from typing import Any, Final
 
 from watchdog.settings.draft import Draft, KeyPath
-from watchdog.settings.model import Meter, Readings, Way
+from watchdog.settings.feeds import Meter, Readings, Way
 from watchdog.settings.sheet import Sheet
 
 UNHEEDED: Final[dict[Way, tuple[str, ...]]] = {
