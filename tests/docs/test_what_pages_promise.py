@@ -84,6 +84,17 @@ def test_all_come_back_to_protected_after_the_reset(begin: Begin) -> None:
     assert {name: state(engine, name) for name in TABLE} == dict.fromkeys(TABLE, "protected")
 
 
+@pytest.mark.parametrize("back_at", [25.0, 200.0], ids=["soon", "after the grace"])
+def test_once_the_power_is_back_a_neighbour_has_two_minutes_to_be_heard(begin: Begin, back_at: float) -> None:
+    engine = table(begin)
+    feed(engine, TripByHand("bramble", 10.0, "Ada", "smoke"), open_at(11.0), Reset("bramble", 20.0, "Ada", "steam", unread=True))
+    feed(engine, RelayReport("table-plug", back_at, state="on", power_w=90.0))
+    feed(engine, *(Reading("bramble", "bed", back_at + 60.0 + second, 40.0, 0.0) for second in range(4)), Tick(back_at + 119.9))
+    assert trips(engine) == {}
+    feed(engine, Reading("cinder", "bed", back_at + 119.9, 40.0, 0.0), Tick(back_at + 120.1))
+    assert trips(engine) == {"anvil": "no readings"}
+
+
 def test_a_tripped_printer_that_talks_on_in_the_dark_is_fed_another_way(begin: Begin) -> None:
     engine = table(begin)
     feed(engine, TripByHand("anvil", 10.0, "Ada", "smoke"), RelayReport("anvil-plug", 11.0, state="off", power_w=0.0))

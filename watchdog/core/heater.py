@@ -31,7 +31,7 @@ class Heater:
         "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "hottest_c", "target_c", "target_at",
         "target_changed_at", "target_lowered_at", "duty", "duty_at", "power_w", "latched", "readings", "unusable", "ignored",
         "burst_from", "burst_count", "burst_told_at", "evaluate_at", "heard_live", "observer_failed", "silent_told", "darkened",
-        "sensor", "spoken_c", "retained_c",
+        "sensor", "spoken_c", "retained_c", "lit_at",
     )  # fmt: skip
 
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
@@ -54,6 +54,7 @@ class Heater:
         self.burst_window_s = min(BURST_SHARE * source.longest_interval_s, BURST_WINDOW_S)
         self.burst_told_at = NEVER
         self.darkened = self.latched = False
+        self.lit_at = NEVER
         self.readings = self.unusable = self.ignored = 0
         self.forget(at)
 
