@@ -52,6 +52,14 @@ def run(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
 
 
 @app.command()
+def front(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
+    """Serve the API to programs and people with tokens. The guard does not need it. Runs until it is told to stop."""
+    from watchdog.cli.front import run
+
+    raise typer.Exit(run(config, state))
+
+
+@app.command()
 def demo(
     as_json: Json = False,
     keep: Annotated[Path | None, typer.Option("--keep", help="Keep settings, log and record in this directory.")] = None,
