@@ -49,7 +49,7 @@ def test_every_verdict_on_a_cut_is_put_in_words() -> None:
 def status(**record: Any) -> dict[str, Any]:
     health = {"ok": True, "last_error": "", "waiting": 0, "notices": [], "lost": 0} | record
     guard: dict[str, Any] = {"notices": [], "warnings": [], "record": health, "latch_file": "", "remainders_file": ""}
-    guard |= {"dropped_readings": 0, "worst_lag_s": 0.0}
+    guard |= {"dropped_readings": 0, "refused_readings": 0, "pages": [], "worst_lag_s": 0.0}
     return {"printers": [], "starting": True, "relays": [], "guard": guard}
 
 

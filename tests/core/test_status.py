@@ -1,5 +1,6 @@
 """What people are told of the state of a site: it must never look better than it is."""
 
+from dataclasses import replace
 from typing import Any
 
 import orjson
@@ -158,3 +159,20 @@ def test_a_relay_of_several_printers_names_them_all() -> None:
 def test_a_printer_that_only_a_latch_still_knows_is_not_protected() -> None:
     engine = Engine(site(PrinterPlan("anvil", (), ("plug",)), relays=(plug(),)), 0.0)
     assert "it is no longer in the settings" in shown(engine)["why_not"]
+
+
+@pytest.mark.parametrize(
+    ("fed_by", "words"),
+    [
+        ("pushed through the front", ["depends on the front process: readings of bed are pushed through it"]),
+        ("polled", []),
+        ("over MQTT", []),
+        ("", []),
+    ],
+)
+def test_where_readings_come_from_is_told_and_what_they_depend_on(fed_by: Any, words: list[str]) -> None:
+    bed = heater()
+    plan = PrinterPlan("anvil", (replace(bed, source=replace(bed.source, fed=fed_by)),), ("plug",))
+    printer = shown(Engine(site(plan), 0.0))
+    assert printer["heaters"][0]["fed"] == fed_by
+    assert printer["depends_on"] == words

@@ -48,7 +48,13 @@ def test_every_word_is_one_the_service_manager_knows(ear: socket.socket, make: C
 
 @pytest.mark.parametrize(
     ("usec", "pid", "seconds"),
-    [("12000000", "", 12.0), ("12000000", str(os.getpid()), 12.0), ("12000000", "1", 0.0), ("", "", 0.0), ("soon", "", 0.0)],
+    [
+        ("12000000", "", 12.0),
+        pytest.param("12000000", str(os.getpid()), 12.0, id="this process"),
+        ("12000000", "1", 0.0),
+        ("", "", 0.0),
+        ("soon", "", 0.0),
+    ],
 )
 def test_pings_are_wanted_only_where_they_are_asked_of_this_process(
     usec: str, pid: str, seconds: float, make: Callable[[], ServiceManager], monkeypatch: pytest.MonkeyPatch

@@ -5,6 +5,7 @@ With `--json`, one object on standard output, whether good or not:
     {"ok": true, "config": DIR, "site": NAME, "problems": [],
      "printers": {PRINTER: {
          "heaters": {HEATER: {"kind": "bed" | "hotend" | "chamber",
+                              "readings": [SENTENCE],
                               "limits": [{"check", "key", "value", "origin", "why"}],
                               "cut_by": [{"relay", "cuts", "evidence": ["echo" | "meter" | "temperature falling"]}]}},
          "not_protected": [SENTENCE],
@@ -104,6 +105,7 @@ def _print_protection(loaded: Loaded, all_limits: bool) -> None:
 
 def _print_heater(console: "Console", name: str, heater: HeaterProtection, all_limits: bool) -> None:
     console.print(f"  {name} ({heater.kind})")
+    _print_table(console, "    readings:", [(way,) for way in heater.readings])
     cuts = [(cut.relay, f"cuts {cut.cuts}", f"confirmed by {' or '.join(cut.evidence) or 'nothing'}") for cut in heater.cut_by]
     _print_table(console, "    cut by, in this order:", cuts)
     shown = [limit for limit in heater.limits if all_limits or limit.origin != "class of heater" or limit.key == "above_c"]

@@ -81,8 +81,10 @@ def _printer_lines(printer: JsonObject) -> list[str]:
         failure = f": {latch['failure']}" if latch["failure"] else ""
         out.append(f"  {POWER.get(latch['verdict'], 'power: ' + latch['verdict'])}{failure}")
     out += [f"  why not: {why}" for why in printer["why_not"]]
+    out += [f"  {dependence}" for dependence in printer["depends_on"]]
     for heater in printer["heaters"]:
-        out.append(f"  {heater['name']}: {_values(heater)}")
+        way = f" ({heater['fed']})" if heater["fed"] else ""
+        out.append(f"  {heater['name']}: {_values(heater)}{way}")
     return out
 
 
@@ -134,6 +136,9 @@ def _guard_lines(guard: JsonObject) -> list[str]:
         out.append(f"what is bypassed or has observed cannot be kept for a restart: {guard['remainders_file']}")
     if guard["worst_lag_s"] > LATE_S:
         out.append(f"a turn of the loop came {guard['worst_lag_s']:.1f} s late once: this computer is too busy, or was stopped")
+    out += [f"page {page['name']}: {page['why']}" for page in guard["pages"] if page["why"]]
+    if guard["refused_readings"]:
+        out.append(f"{guard['refused_readings']} pushed readings were refused, wholly or in part; who pushed them was told why")
     if guard["dropped_readings"]:
         out.append(f"{guard['dropped_readings']} readings were dropped: they came faster than they could be judged")
     return out

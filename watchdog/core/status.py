@@ -65,9 +65,16 @@ def printer_status(site: Site, printer: Printer, now: float) -> JsonObject:
             "failure": "" if cut is None else cut.failure,
         },
         "power_w": printer.power_w,
+        "depends_on": _depends_on(printer),
         "relays": list(printer.relays),
         "heaters": [_heater_status(heater, site.now) for heater in printer.heaters],
     }
+
+
+def _depends_on(printer: Printer) -> list[str]:
+    """What must work beside this guard and the printer itself, so that readings come at all."""
+    pushed = [heater.heater for heater in printer.heaters if heater.plan.source.fed == "pushed through the front"]
+    return [f"depends on the front process: readings of {', '.join(pushed)} are pushed through it"] if pushed else []
 
 
 def relay_status(site: Site, relay: Relay) -> JsonObject:
@@ -90,6 +97,7 @@ def _heater_status(heater: Heater, now: float) -> JsonObject:
     return {
         "name": heater.heater,
         "kind": heater.plan.kind,
+        "fed": heater.plan.source.fed,
         "temperature_c": heater.temperature_c,
         "age_s": age_s,
         "retained_c": heater.retained_c,

@@ -1,15 +1,14 @@
 """Checked settings to what the engine, the sources and the relays are told."""
 
-from collections.abc import Iterator
 from dataclasses import asdict, replace
 from functools import partial
-from typing import Any, Final, Literal, NamedTuple, TypeAlias
+from typing import Any, Final, Literal, NamedTuple
 
 from watchdog.core.observing import HOUR_S
 from watchdog.core.plan import CoolingPlan, Fed, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
 from watchdog.core.values import JsonObject
 from watchdog.settings.addresses import Broker, CommandRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
-from watchdog.settings.feeds import Meter, Readings, Way
+from watchdog.settings.feeds import Meter, Readings, Voice, Way
 from watchdog.settings.limits import fresh_checks, limits_by_check
 from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Settings
 from watchdog.thermal.heater_classes import CLASSES
@@ -23,9 +22,6 @@ PUSHED_LINK: Final = "pushed readings"
 """How the way through the front is called among connections; no broker can be named so."""
 
 FED: Final[dict[Way, Fed]] = {"broker": "over MQTT", "pushed": "pushed through the front", "page": "polled"}
-
-Voice: TypeAlias = tuple[str, str, str]
-"""Printer, heater and sensor. No heater: the printer's meter; no sensor: the one that the heater's controller uses."""
 
 
 class HeaterFeed(NamedTuple):
@@ -62,7 +58,7 @@ def feeds_by_page(settings: Settings) -> dict[str, list[HeaterFeed]]:
 
 def _feeds_by(settings: Settings, way: Literal["broker", "page"]) -> dict[str, list[HeaterFeed]]:
     found: dict[str, list[HeaterFeed]] = {}
-    for (printer, heater, sensor), readings in _voices(settings):
+    for (printer, heater, sensor), readings in settings.voices():
         if readings.way == way:
             feed = readings.feed() if isinstance(readings, Meter) else readings.feed(sensor)
             entry = HeaterFeed(printer, heater, source_name(printer, heater, sensor), feed, readings.presence)
@@ -72,16 +68,7 @@ def _feeds_by(settings: Settings, way: Literal["broker", "page"]) -> dict[str, l
 
 def ways_of_voices(settings: Settings) -> dict[Voice, Fed]:
     """How the readings of each voice come; of all heaters, further sensors and meters."""
-    return {voice: FED[readings.way] for voice, readings in _voices(settings)}
-
-
-def _voices(settings: Settings) -> Iterator[tuple[Voice, Readings | Meter]]:
-    for printer, table in settings.printers.items():
-        for name, heater in table.heaters.items():
-            for sensor, readings in {"": heater.readings, **heater.sensors}.items():
-                yield (printer, name, sensor), readings
-        if table.meter:
-            yield (printer, "", ""), table.meter
+    return {voice: FED[readings.way] for voice, readings in settings.voices()}
 
 
 def source_name(printer: str, heater: str, sensor: str) -> str:

@@ -1,7 +1,7 @@
 """Where readings come from: over a broker, pushed, or from a page."""
 
 from dataclasses import dataclass, field, fields
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 
 from watchdog.core.values import STRICT
 from watchdog.settings.addresses import SwitchPresence
@@ -10,6 +10,9 @@ from watchdog.wire.feed import Feed, Fields
 Reports = Literal["periodically", "on change"]
 Way = Literal["broker", "pushed", "page"]
 """The key that says where readings come from."""
+
+Voice: TypeAlias = tuple[str, str, str]
+"""Printer, heater and sensor. No heater: the printer's meter; no sensor: the one that the heater's controller uses."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,13 +4,14 @@ Lengths in millimetres, masses in grams, power in watts, times in seconds, tempe
 differences in kelvin. Where several tables together must make sense, see the modules named `rules_*`.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, TypeAlias, get_args, get_type_hints
 
 from watchdog.core.plan import Cuts
 from watchdog.core.values import STRICT
 from watchdog.settings.addresses import Broker, Page, SwitchEcho, SwitchMeter, SwitchOrder, SwitchPresence
-from watchdog.settings.feeds import Meter, Readings
+from watchdog.settings.feeds import Meter, Readings, Voice
 
 MAIN_FILE = "heatwarden.toml"
 PRINTERS = "printers"
@@ -187,3 +188,12 @@ class Settings:
 
     main: MainFile
     printers: dict[str, PrinterFile]
+
+    def voices(self) -> Iterator[tuple[Voice, Readings | Meter]]:
+        """All from whom readings come, and how: heaters, their further sensors, meters."""
+        for printer, table in self.printers.items():
+            for name, heater in table.heaters.items():
+                for sensor, readings in {"": heater.readings, **heater.sensors}.items():
+                    yield (printer, name, sensor), readings
+            if table.meter:
+                yield (printer, "", ""), table.meter

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 from watchdog.settings.feeds import Readings
 from watchdog.settings.limits import Limit, resolve
@@ -22,9 +23,10 @@ class Cut:
 
 @dataclass(frozen=True, slots=True)
 class HeaterProtection:
-    """One heater: its limits, and the relays that cut it, its own feed first."""
+    """One heater: how its readings come, its limits, and the relays that cut it, its own feed first."""
 
     kind: str
+    readings: tuple[str, ...]
     limits: tuple[Limit, ...]
     cut_by: tuple[Cut, ...]
 
@@ -53,7 +55,12 @@ def protection(settings: Settings) -> SiteProtection:
 
 def _printer(settings: Settings, name: str, table: PrinterFile) -> PrinterProtection:
     heaters = {
-        key: HeaterProtection(heater.kind, resolve(heater), tuple(Cut(relay, *_cut(settings, relay)) for relay in relays_of(table, heater)))
+        key: HeaterProtection(
+            heater.kind,
+            tuple(_comes(settings, heater)),
+            resolve(heater),
+            tuple(Cut(relay, *_cut(settings, relay)) for relay in relays_of(table, heater)),
+        )
         for key, heater in table.heaters.items()
     }
     return PrinterProtection(heaters, tuple(dict.fromkeys(_printer_lacks(settings, name, table))))
@@ -95,6 +102,19 @@ def _printer_lacks(settings: Settings, name: str, table: PrinterFile) -> Iterato
         yield from _relay_lacks(settings, name, relay)
 
 
+def _comes(settings: Settings, heater: Heater) -> Iterator[str]:
+    """How the readings of each of its sensors come, in words."""
+    for sensor, readings in {"": heater.readings, **heater.sensors}.items():
+        whose = f"sensor {sensor}: " if sensor else ""
+        if readings.way == "page":
+            page = settings.main.pages[readings.page]
+            yield f"{whose}polled from page {readings.page} every {page.every_s:g} s, each answer within {page.time_limit_s:g} s"
+        elif readings.way == "pushed":
+            yield f"{whose}pushed through the front; depends on the front process"
+        else:
+            yield f"{whose}over MQTT from broker {readings.broker}, topic {readings.topic}"
+
+
 def _common_cause(settings: Settings, key: str, heater: Heater, relays: list[str]) -> Iterator[str]:
     """Readings and every relay on one broker: when that is gone, nothing is heard and nothing can be cut."""
     brokers = settings.main.brokers
@@ -108,6 +128,8 @@ def _common_cause(settings: Settings, key: str, heater: Heater, relays: list[str
 
 
 def _readings_lack(key: str, readings: Readings) -> Iterator[str]:
+    if readings.way == "pushed":
+        yield f"{key}: its readings depend on the front process; while that is down nothing of it is heard"
     if readings.reports == "on change" and readings.presence is None:
         yield f"{key}: its source reports on change and has no presence; a dead source looks like a steady one"
     no_target = "(?P<target>" not in readings.pattern if readings.form == "text" else readings.fields.temperature == ""
@@ -137,6 +159,14 @@ def _relay_lacks(settings: Settings, printer: str, name: str) -> Iterator[str]:
 
 
 def _site_lacks(settings: Settings) -> Iterator[str]:
+    polled = {feed.page for _, feed in settings.voices() if feed.way == "page"}
+    for name, page in settings.main.pages.items():
+        host = urlsplit(page.url).hostname or ""
+        if page.url.startswith("http:") and not host.startswith(LOOPBACK):
+            what = "its secret and all readings cross" if page.secret_file or page.secret_credential else "all readings cross"
+            yield f"page {name}: no https; {what} the network in the clear, and anybody on it may speak for a printer"
+        if name not in polled:
+            yield f"page {name}: described, and read by no printer"
     for name, broker in settings.main.brokers.items():
         if not broker.user:
             yield f"broker {name}: no user; anybody on its network may speak for a printer or switch a relay"
