@@ -60,6 +60,14 @@ def front(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
 
 
 @app.command()
+def examples(directory: Annotated[Path, typer.Argument(help="Where to; nothing that stands there is overwritten.")]) -> None:
+    """Write out the commented example settings, to begin with."""
+    from watchdog.cli.examples import run
+
+    raise typer.Exit(run(directory))
+
+
+@app.command()
 def demo(
     as_json: Json = False,
     keep: Annotated[Path | None, typer.Option("--keep", help="Keep settings, log and record in this directory.")] = None,
