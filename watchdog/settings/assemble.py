@@ -1,16 +1,17 @@
 """Checked settings to what the engine, the sources and the relays are told."""
 
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
 from functools import partial
 from typing import Any, Final, Literal, NamedTuple
 
 from watchdog.core.observing import HOUR_S
 from watchdog.core.plan import CoolingPlan, Fed, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
 from watchdog.core.values import JsonObject
-from watchdog.settings.addresses import Broker, CommandRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
+from watchdog.settings.addresses import Broker, CommandRelay, HttpRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
 from watchdog.settings.feeds import Meter, Readings, Voice, Way
 from watchdog.settings.limits import fresh_checks, limits_by_check
-from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Settings
+from watchdog.settings.model import Heater, PrinterFile, Settings
+from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, RelayTable
 from watchdog.thermal.heater_classes import CLASSES
 from watchdog.wire.feed import Feed
 
@@ -80,13 +81,12 @@ def relay_plan(settings: Settings, name: str) -> RelayPlan:
     """One relay as the power logic needs it, with an address by which it can be commanded without any settings."""
     table = settings.main.relays[name]
     address = relay_address(settings, name)
-    meter = address.meter if isinstance(address, MqttRelay) else None
-    echoes = bool(address.echo if isinstance(address, MqttRelay) else address.ask if isinstance(address, CommandRelay) else True)
+    meter = address.meter if isinstance(address, MqttRelay | HttpRelay) else None
     plan = RelayPlan(
         name=name,
         cuts=table.cuts,
         silences=table.silences,
-        has_echo=echoes,
+        has_echo=_echoes(address),
         has_meter=meter is not None,
         echo_within_s=table.echo_within_s,
         sent_within_s=_sent_within_s(table),
@@ -96,11 +96,18 @@ def relay_plan(settings: Settings, name: str) -> RelayPlan:
     return plan if meter is None else replace(plan, standby_w=meter.standby_w, meter_within_s=meter.within_s)
 
 
+def _echoes(address: RelayAddress) -> bool:
+    if isinstance(address, MqttRelay | HttpRelay):
+        return address.echo is not None
+    return bool(address.ask) if isinstance(address, CommandRelay) else True
+
+
 def latched_relay_plan(name: str, address: dict[str, Any]) -> RelayPlan:
     """A relay of which only a latch still knows: what its address tells, and defaults. Never raises."""
-    meter = address.get("meter")
+    meter, limit_s = address.get("meter"), address.get("time_limit_s")
     plan = RelayPlan(
         name=name,
+        sent_within_s=limit_s if isinstance(limit_s, float) and address.get("kind") == "http" else 2.0,
         has_echo=address.get("kind") == "pretend" or bool(address.get("echo") or address.get("ask")),
         has_meter=isinstance(meter, dict),
         watched=address.get("kind") != "command" or bool(address.get("ask")),
@@ -124,12 +131,16 @@ def relay_address(settings: Settings, name: str) -> RelayAddress:
         return MqttRelay(broker=broker, order=table.order, echo=table.echo, meter=table.meter, presence=table.presence)
     if isinstance(table, CommandRelayTable):
         return CommandRelay(off=table.off, ask=table.ask, ask_every_s=table.ask_every_s, time_limit_s=table.time_limit_s)
+    if isinstance(table, HttpRelayTable):
+        return HttpRelay(**{entry.name: getattr(table, entry.name) for entry in fields(HttpRelay)})
     return PretendRelay(file=table.file)
 
 
-def _sent_within_s(table: MqttRelayTable | CommandRelayTable | PretendRelayTable) -> float:
+def _sent_within_s(table: RelayTable) -> float:
     if isinstance(table, MqttRelayTable):
         return table.sent_within_s
+    if isinstance(table, HttpRelayTable):
+        return table.time_limit_s
     return table.time_limit_s + _SENT_MARGIN_S if isinstance(table, CommandRelayTable) else 2.0
 
 

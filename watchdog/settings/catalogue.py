@@ -107,6 +107,23 @@ CATALOGUE: dict[str, Entry] = {
     "program-relative": Entry(
         "{value}", "the absolute path of a program, then its arguments, each in quotes", "no shell is used: which PROGRAM tells the path"
     ),
+    "request-url": Entry(
+        "{value}",
+        "http:// or https://, a host, and no user, password, placeholder or #fragment",
+        'a secret goes into secret_file; "{{secret}}" puts it into a header or the body',
+    ),
+    "request-header": Entry(
+        "{name}", "the name of a header field, and none that every request sets itself", "most devices take Authorization"
+    ),
+    "request-text": Entry("(not shown)", "printable text on one line; in a header, ASCII without spaces around it", "take it out"),
+    "get-with-body": Entry("a body with GET", "a body with POST, PUT or PATCH", "say which method the device takes"),
+    "answer-empty": Entry("an empty text", "the word that a good answer says", "look at what the device answers"),
+    "echo-missing": Entry("a meter and no echo", "a meter together with echo", "its number is looked for in the page of the echo"),
+    "secret-in-settings": Entry(
+        "(not shown)", "{{secret}} in this field, and the secret in secret_file", "no secret stands in the settings"
+    ),
+    "secret-without-file": Entry("{{secret}}, and no secret", "secret_file or secret_credential beside it", "say where the secret is kept"),
+    "secret-unused": Entry("a secret that no request carries", 'a header or a body with "{{secret}}"', "most devices take Authorization"),
     "program-missing": Entry("{value}, which is not there", "a program on this computer", "correct the path"),
     "program-not-executable": Entry("{value}, which may not be run", "a program that the guard may run", "chmod +x {value}"),
     "order-topic-taken": Entry(

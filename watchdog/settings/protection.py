@@ -6,8 +6,10 @@ from urllib.parse import urlsplit
 
 from watchdog.settings.feeds import Readings
 from watchdog.settings.limits import Limit, resolve
-from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Settings
+from watchdog.settings.model import Heater, PrinterFile, Settings
+from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, PretendRelayTable
 from watchdog.settings.rules_front import is_loopback
+from watchdog.settings.rules_http_relays import http_relay_lacks
 
 LOOPBACK = ("localhost", "127.", "::1")
 
@@ -75,8 +77,8 @@ def _cut(settings: Settings, name: str) -> tuple[str, tuple[str, ...]]:
     relay = settings.main.relays[name]
     if isinstance(relay, PretendRelayTable):
         return "nothing (pretend)", ()
-    echo = relay.echo if isinstance(relay, MqttRelayTable) else relay.ask
-    meter = relay.meter if isinstance(relay, MqttRelayTable) else None
+    echo = relay.ask if isinstance(relay, CommandRelayTable) else relay.echo
+    meter = None if isinstance(relay, CommandRelayTable) else relay.meter
     found = (("echo", echo), ("meter", meter), ("temperature falling", not relay.silences))
     return relay.cuts, tuple(evidence for evidence, given in found if given)
 
@@ -153,6 +155,8 @@ def _relay_lacks(settings: Settings, printer: str, name: str) -> Iterator[str]:
         yield f"{name}: no presence; that it cannot be reached is seen only when the broker cannot be reached either"
     if isinstance(relay, CommandRelayTable) and not relay.ask:
         yield f"{name}: no ask; that it cannot be reached is seen only when it is needed"
+    if isinstance(relay, HttpRelayTable):
+        yield from http_relay_lacks(name, relay)
     others = [other for other, table in settings.printers.items() if other != printer and name in table.relays]
     if cuts == "several" and others:
         yield f"{name}: opening it takes the power of {', '.join(others)} as well"

@@ -6,7 +6,8 @@ from dataclasses import fields
 
 from watchdog.settings.draft import Draft, KeyPath
 from watchdog.settings.feeds import Meter, Readings
-from watchdog.settings.model import MAIN_FILE, MqttRelayTable
+from watchdog.settings.model import MAIN_FILE
+from watchdog.settings.relay_tables import MqttRelayTable
 from watchdog.settings.rules_ways import ways
 from watchdog.settings.sheet import Sheet, printer_file
 from watchdog.settings.topics import bad_topic, pointer_problem

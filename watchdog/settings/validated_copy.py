@@ -11,7 +11,7 @@ import zlib
 from pathlib import Path
 
 import watchdog
-from watchdog.settings import addresses, feeds, model
+from watchdog.settings import addresses, feeds, model, relay_tables
 from watchdog.settings.load import Loaded, load
 from watchdog.settings.model import MAIN_FILE, PRINTERS
 from watchdog.wire import feed
@@ -71,7 +71,7 @@ def load_last(state: Path, name: str = FOLDER) -> Loaded:
 def _stamp() -> bytes:
     """Tells one version of what may stand in the files from another."""
     sum_of_sources = 0
-    for module in (model, addresses, feeds, feed):
+    for module in (model, relay_tables, addresses, feeds, feed):
         sum_of_sources = zlib.crc32(Path(str(module.__file__)).read_bytes(), sum_of_sources)
     return f"heatwarden {watchdog.__version__} {sum_of_sources:08x}\n".encode()
 
