@@ -11,7 +11,7 @@ from watchdog.settings.bounds import FRONT_RESTART_S
 from watchdog.settings.load import load
 from watchdog.settings.model import Settings
 from watchdog.settings.protection import protection
-from watchdog.settings.rules_pages import sound_url
+from watchdog.settings.web import sound_url
 
 PAGE = """[pages.board]
 url = "http://board.example/now"
