@@ -8,7 +8,7 @@ from typer.testing import CliRunner
 
 from watchdog.cli import replay, trip
 from watchdog.cli.app import app
-from watchdog.cli.status import POWER, lines
+from watchdog.cli.status import POWER, _sensor, lines
 from watchdog.core.cut import Verdict
 from watchdog.recorder.records import NOT_OPEN_YET
 
@@ -56,6 +56,19 @@ def status(**record: Any) -> dict[str, Any]:
 def test_a_record_that_is_not_open_yet_is_no_trouble_and_one_in_trouble_is() -> None:
     assert lines(status(ok=False, last_error=NOT_OPEN_YET, waiting=3))[-1] == f"{NOT_OPEN_YET}: protection comes first (3 waiting)"
     assert lines(status(ok=False, last_error="disk full", waiting=3))[-1] == "the record cannot be written: disk full (3 waiting)"
+
+
+@pytest.mark.parametrize(
+    ("heard", "said"),
+    [
+        ((None, None, False), "not heard yet"),
+        ((61.23, 2.0, True), "61.2 degC"),
+        ((61.23, 40.0, False), "61.2 degC 40 s ago, SILENT: it no longer counts"),
+    ],
+)
+def test_a_further_sensor_has_a_line_of_its_own(heard: tuple[Any, ...], said: str) -> None:
+    sensor = dict(zip(("temperature_c", "age_s", "counts"), heard, strict=True)) | {"name": "glued"}
+    assert _sensor(sensor) == said
 
 
 def test_a_record_that_is_not_there_is_said_once(tmp_path: Path) -> None:

@@ -176,3 +176,16 @@ def test_where_readings_come_from_is_told_and_what_they_depend_on(fed_by: Any, w
     printer = shown(Engine(site(plan), 0.0))
     assert printer["heaters"][0]["fed"] == fed_by
     assert printer["depends_on"] == words
+
+
+def test_a_further_sensor_is_shown_and_a_silent_one_no_longer_counts() -> None:
+    engine = Engine(workshop(), 0.0)
+    bed = fed(engine, Reading("anvil", "bed", 1.0, 60.0))["heaters"][0]
+    assert bed["sensors"] == [{"name": "glued", "temperature_c": None, "age_s": None, "counts": False}]
+    bed = fed(engine, Reading("anvil", "bed", 2.0, 61.5, sensor="glued"))["heaters"][0]
+    assert (bed["temperature_c"], bed["sensors"][0]["temperature_c"], bed["sensors"][0]["counts"]) == (60.0, 61.5, True)
+    own = [Reading("anvil", "bed", 3.0 + second, 60.0 + second % 3 / 10) for second in range(25)]
+    bed = fed(engine, *own)["heaters"][0]
+    assert (bed["sensors"][0]["age_s"], bed["sensors"][0]["counts"]) == (25.0, True)
+    bed = fed(engine, Reading("anvil", "bed", 28.0, 60.0))["heaters"][0]
+    assert (bed["sensors"][0]["temperature_c"], bed["sensors"][0]["counts"]) == (61.5, False)

@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -147,3 +148,24 @@ class Shell:
 def alike(line: str) -> str:
     """A line of output without what differs from run to run: numbers, and how wide it is spaced."""
     return " ".join(re.sub(r"\d[\d.:/+-]*", "0", line).split())
+
+
+def follow(shown: Page, shell: Shell, start_guard: Callable[[], object]) -> int:
+    """Type every `sh` block of a page; a block of text after one is what must come of it. Returns how many were typed.
+
+    `heatwarden guard`, which a reader types into a second terminal, is `start_guard`.
+    """
+    typed = 0
+    for block, after in zip(shown.blocks, [*shown.blocks[1:], None], strict=True):
+        if block.language != "sh":
+            continue
+        if block.text == "heatwarden guard\n":
+            start_guard()
+            continue
+        said = shell.run(block.text)
+        typed += 1
+        wanted = after.text.splitlines() if after is not None and after.language == "text" else []
+        missing = [line for line in wanted if alike(line) not in {alike(told) for told in said.splitlines()}]
+        assert missing == [], f"typed:\n{block.text}\nsaid:\n{said}"
+        assert not re.search(r"not authorised|refused|Error", said), said
+    return typed

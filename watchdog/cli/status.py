@@ -85,7 +85,15 @@ def _printer_lines(printer: JsonObject) -> list[str]:
     for heater in printer["heaters"]:
         way = f" ({heater['fed']})" if heater["fed"] else ""
         out.append(f"  {heater['name']}: {_values(heater)}{way}")
+        out += [f"    its sensor {sensor['name']}: {_sensor(sensor)}" for sensor in heater["sensors"]]
     return out
+
+
+def _sensor(sensor: JsonObject) -> str:
+    if sensor["temperature_c"] is None:
+        return "not heard yet"
+    silent = "" if sensor["counts"] else f" {sensor['age_s']:.0f} s ago, SILENT: it no longer counts"
+    return f"{sensor['temperature_c']:.1f} degC{silent}"
 
 
 def _values(heater: JsonObject) -> str:

@@ -1,6 +1,6 @@
 """What a person or a program is told about the state of a site. Built by the loop, so it only reads and copies."""
 
-from watchdog.core.heater import Heater
+from watchdog.core.heater import SENSOR_INTERVALS, Heater
 from watchdog.core.observing import HOUR_S, WHOLE
 from watchdog.core.printer import Printer
 from watchdog.core.relay import Relay
@@ -111,7 +111,15 @@ def _heater_status(heater: Heater, now: float) -> JsonObject:
         "warming_up": heater.slope_k_per_s() is None,
         "failed_checks": sorted(heater.broken),
         "nearest": max(((round(check.headroom, 3), check.name) for check in heater.checks), default=(0.0, "")),
+        "sensors": [_sensor_status(heater, name, now) for name in heater.plan.sensors],
     }
+
+
+def _sensor_status(heater: Heater, name: str, now: float) -> JsonObject:
+    """One further sensor. It counts towards the hottest while `counts` is true; no check tells that it fell silent."""
+    temperature_c, at = heater.sensors.get(name, (None, NEVER))
+    age_s = None if temperature_c is None else round(now - at, 1)
+    return {"name": name, "temperature_c": temperature_c, "age_s": age_s, "counts": now - at <= SENSOR_INTERVALS * heater.interval_s(name)}
 
 
 def _why_not(site: Site, printer: Printer) -> list[str]:
