@@ -43,6 +43,7 @@ try:
 except sqlite3.Error as error:
     print(error)
 print(*sorted(entry.name for entry in os.scandir(sys.argv[1]) if entry.is_file() and may(entry.path)))
+print(may(f"{sys.argv[1]}/validated/heatwarden.toml"))
 print(os.access(sys.argv[1], os.W_OK), *[entry.name for entry in os.scandir(sys.argv[1]) if os.access(entry.path, os.W_OK)])
 """
 
@@ -87,16 +88,18 @@ def test_a_guard_at_work_makes_no_system_call_that_its_unit_refuses(shop: Worksh
     assert syscalls.families(shop.folder / "trace") <= allowed | {"AF_NETLINK"}  # which a look-up of a name asks for, and can do without
 
 
-def test_the_fronts_user_reads_the_record_and_nothing_else(shop: Workshop) -> None:
+def test_the_fronts_user_reads_the_record_and_the_last_good_settings_and_nothing_else(shop: Workshop) -> None:
     """Latches, marks, tokens and the command line's socket are the guard's own; nobody else gets in at all."""
     until(lambda: shop.guard.status()["guard"]["record"]["ok"], 15)
+    until((shop.guard.state / "validated").exists)
     done = subprocess.run(
         [sys.executable, "-c", READ, str(shop.guard.state), str(GROUP), str(STRANGER)], check=True, capture_output=True, text=True
     )
-    count, readable, writable = done.stdout.splitlines()
+    count, readable, validated, writable = done.stdout.splitlines()
     assert int(count) > 0
     assert {"record.sqlite", "record.sqlite-wal", "record.sqlite-shm"} <= set(readable.split())
     assert not {"latches", "marks", "tokens.json", "guard.lock", "remainders.json"} & set(readable.split())
+    assert validated == "True"
     assert writable.split() == ["False"]
     done = subprocess.run(
         [sys.executable, "-c", READ, str(shop.guard.state), "1", str(STRANGER)], check=False, capture_output=True, text=True

@@ -2,6 +2,7 @@
 
 import os
 import signal
+import socket
 import sys
 import threading
 from collections.abc import Iterator
@@ -9,10 +10,11 @@ from pathlib import Path
 
 import pytest
 from rig import faulty_guard
-from rig.broker import MosquittoBroker
+from rig.broker import MosquittoBroker, free_port
+from rig.cgroups import cgroup
 from rig.figures import figure
 from rig.guard import Guard
-from rig.processes import child, children, lives
+from rig.processes import child, children, lives, oom_score
 from rig.site import SiteTable, simple
 from rig.workshop import Workshop, seconds, until
 
@@ -24,12 +26,15 @@ pytestmark = pytest.mark.rig
 
 RUN = (sys.executable, "-m", "watchdog.cli.main", "run")
 HOT_C = 180.0
+TOO_LITTLE = 25 * 2**20
+"""Bytes of memory beside a running guard and its supervisor: a front needs more than twice that."""
 
 
 @pytest.fixture
 def shop(tmp_path: Path, broker: MosquittoBroker) -> Iterator[Workshop]:
     """A workshop that is guarded by `heatwarden run`, not begun yet."""
-    with Workshop(tmp_path, SiteTable(printers=(simple("anvil"),)), broker) as shop:
+    site = SiteTable(printers=(simple("anvil"),), more=f"\n[front]\nport = {free_port()}\n")
+    with Workshop(tmp_path, site, broker) as shop:
         shop.guard = Guard(shop.guard.config, shop.guard.state, command=RUN)
         yield shop
 
@@ -42,6 +47,18 @@ def supervisor(shop: Workshop) -> int:
 def guard_pid(shop: Workshop) -> int:
     pid: int = until(lambda: child(supervisor(shop), "guard"))
     return pid
+
+
+def front_pid(shop: Workshop) -> int:
+    pid: int = until(lambda: child(supervisor(shop), "front"))
+    return pid
+
+
+def answers(shop: Workshop) -> bool:
+    """Whether somebody listens at the front's port."""
+    port = int(shop.site.more.split()[-1])
+    with socket.socket() as client:
+        return client.connect_ex(("127.0.0.1", port)) == 0
 
 
 def kill_guard(shop: Workshop) -> float:
@@ -134,6 +151,64 @@ def test_a_guard_that_hangs_is_killed_in_time(shop: Workshop) -> None:
     assert not lives(pid)
     assert "the guard did not end within 3.5 s" in shop.guard.log()
     assert shop.plugs["anvil-plug"].on
+
+
+def test_a_front_that_ends_or_hangs_is_no_matter_of_the_guards(shop: Workshop) -> None:
+    """Rows F47 and F53: killed it comes back, hanging it is killed at the end, and the guard goes on as if there were none."""
+    shop.begin()
+    first = front_pid(shop)
+    guard = guard_pid(shop)
+    os.kill(first, signal.SIGKILL)
+    t0 = seconds()
+    until(lambda: child(supervisor(shop), "front") not in {None, first})
+    figure("F47 front killed to its next start", seconds() - t0)
+    until(lambda: answers(shop), 15)
+    figure("F47 front killed to the next one answering", seconds() - t0)
+    os.kill(front_pid(shop), signal.SIGSTOP)
+    until(lambda: shop.state("anvil") == "protected")
+    t1 = seconds()
+    shop.printers["anvil"].temperature_c = HOT_C
+    assert shop.off_after_s("anvil-plug", t1) < 2 * 0.25 + 1.0
+    assert guard_pid(shop) == guard
+    t2 = seconds()
+    os.kill(supervisor(shop), signal.SIGTERM)
+    assert shop.guard.ended_within(6) == 0
+    figure("F53 run told to stop to its end, its front hanging", seconds() - t2)
+    assert seconds() - t2 < 5.0
+
+
+def test_when_memory_runs_out_the_front_goes_first_and_the_guard_goes_on(shop: Workshop) -> None:
+    """Row F48: in a control group that has room for a guard and not for a front beside it."""
+    group = cgroup("memory")
+    shop.callback(group.rmdir)
+    shop.callback(lambda: until(lambda: not (group / "cgroup.procs").read_text()))
+    inside = f'echo $$ > {group}/cgroup.procs; exec "$@"'
+    shop.guard.command = ("/bin/sh", "-c", inside, "sh", *RUN)
+    shop.begin()
+    guard = guard_pid(shop)
+    until(lambda: answers(shop), 15)
+    os.kill(front_pid(shop), signal.SIGKILL)
+    until(lambda: shop.guard.log().count("the front ended by signal 9") == 1)
+    resident = next(int(line.split()[1]) for line in (group / "memory.stat").read_text().splitlines() if line.startswith("rss "))
+    (group / "memory.limit_in_bytes").write_text(str(resident + TOO_LITTLE))
+    until(lambda: shop.guard.log().count("the front ended by signal 9") > 1, 15)
+    (kills,) = [line.split()[1] for line in (group / "memory.oom_control").read_text().splitlines() if line.startswith("oom_kill ")]
+    assert int(kills) >= 1
+    assert guard_pid(shop) == guard
+    assert "the guard ended" not in shop.guard.log()
+    until(lambda: shop.state("anvil") == "protected")
+    t0 = seconds()
+    shop.printers["anvil"].temperature_c = HOT_C
+    off_s = shop.off_after_s("anvil-plug", t0)
+    figure("F48 out of memory: hot to power gone", off_s)
+    assert off_s < 2 * 0.25 + 1.5
+    shop.guard.stop()
+
+
+def test_the_kernel_is_told_whom_to_take_first(shop: Workshop) -> None:
+    """Row F48, without running out of it."""
+    shop.begin()
+    until(lambda: oom_score(front_pid(shop)) > oom_score(guard_pid(shop)) + 100)
 
 
 def test_a_second_one_is_refused_and_says_so(shop: Workshop) -> None:

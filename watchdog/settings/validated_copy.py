@@ -2,7 +2,7 @@
 
 And those under which a guard last ran well, for when the guard dies of settings that were found good.
 
-Only the texts of the settings files are kept, which name secrets and never hold them.
+Only the texts of the settings files are kept, which name secrets and never hold them: the guard's group may read them.
 """
 
 import os
@@ -31,8 +31,8 @@ def keep(state: Path, texts: dict[str, bytes], name: str = FOLDER) -> None:
         return
     new, folder, old = (state / f"{name}{ending}" for ending in (".new", "", ".old"))
     shutil.rmtree(new, ignore_errors=True)
-    (new / PRINTERS).mkdir(parents=True, mode=0o700)
-    new.chmod(0o700)
+    for directory in (new, new / PRINTERS):
+        directory.mkdir(mode=0o750)
     for file, text in (texts | {_STAMP: _stamp()}).items():
         _write(new / file, text)
     for directory in (new / PRINTERS, new):
@@ -63,7 +63,7 @@ def load_last(state: Path, name: str = FOLDER) -> Loaded:
     Secret files and programs are not looked at: with one of them gone, guarding goes on as well as it can.
     """
     for folder in (state / name, state / f"{name}.old"):  # the second, when the power went between two renames
-        if (folder / MAIN_FILE).is_file():
+        if os.access(folder / MAIN_FILE, os.R_OK):
             return load(folder, outside=False)
     return Loaded(None)
 
@@ -77,7 +77,7 @@ def _stamp() -> bytes:
 
 
 def _write(path: Path, text: bytes) -> None:
-    number = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
+    number = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o640)
     with os.fdopen(number, "wb") as file:
         file.write(text)
         file.flush()
