@@ -6,13 +6,19 @@ from typing import Any, Final, NamedTuple
 import orjson
 
 from watchdog.front.body import decoded
+from watchdog.front.problems import Problem
 
 BATCH: Final = 500
 BATCH_BYTES: Final = 200 * 1024
 """A line to the guard has at most 256 KiB."""
 
 ITEM_BYTES: Final = 2048
+MOST_READINGS: Final = 10_000
+"""In one body. What a body decodes to takes many times its room: eight megabytes of brackets would take gigabytes."""
+
+MOST_VALUES: Final = 16 * MOST_READINGS
 LINES: Final = ("application/jsonl", "application/x-ndjson")
+_TOO_LONG: Final = f"a reading has at most {ITEM_BYTES} bytes"
 
 
 class Batch(NamedTuple):
@@ -26,7 +32,8 @@ class Pushed:
     """One body. `count` items; `refused` are those that go to nobody, by place, with the reason."""
 
     def __init__(self, body: bytes | bytearray, media_type: str) -> None:
-        """Raises Problem when a whole JSON body cannot be read; a line that cannot be read is refused by itself."""
+        """Raises Problem for too many readings, or a whole JSON body that cannot be read; a bad line is refused by itself."""
+        _check_count(body, media_type)
         self.refused: list[dict[str, Any]] = []
         self.count = 0
         # All of a whole body is encoded again at once: its values take many times the room, and are let go with it.
@@ -52,6 +59,9 @@ class Pushed:
     def _lines(self, body: bytes | bytearray) -> Iterator[tuple[int, bytes]]:
         for line in body.split(b"\n"):
             if line.strip():
+                if len(line) > 2 * ITEM_BYTES:
+                    self._refuse(_TOO_LONG)
+                    continue
                 try:
                     item = orjson.loads(line)
                 except orjson.JSONDecodeError:
@@ -65,7 +75,7 @@ class Pushed:
             return
         encoded = orjson.dumps(item)
         if len(encoded) > ITEM_BYTES:
-            self._refuse(f"a reading has at most {ITEM_BYTES} bytes")
+            self._refuse(_TOO_LONG)
             return
         self.count += 1
         yield self.count - 1, encoded
@@ -73,3 +83,13 @@ class Pushed:
     def _refuse(self, why: str) -> None:
         self.refused.append({"index": self.count, "why": why})
         self.count += 1
+
+
+def _check_count(body: bytes | bytearray, media_type: str) -> None:
+    """By counting marks, before anything is decoded."""
+    if media_type in LINES:
+        many = body.count(b"\n") > MOST_READINGS
+    else:
+        many = body.count(b"{") + body.count(b"[") > MOST_READINGS + 1 or body.count(b",") > MOST_VALUES
+    if many:
+        raise Problem("too-large", f"A body has at most {MOST_READINGS} readings.", most_readings=MOST_READINGS)
