@@ -1,6 +1,8 @@
 """Rows S08 and S28: how many may be connected."""
 
-from watchdog.front.protocol import Places
+import pytest
+
+from watchdog.front.protocol import Places, log
 
 
 def test_one_address_of_the_network_cannot_take_all_places() -> None:
@@ -13,7 +15,8 @@ def test_one_address_of_the_network_cannot_take_all_places() -> None:
 
 def test_this_computer_may_take_all_of_them_and_no_more() -> None:
     places = Places(most=4, most_of_a_peer=2)
-    assert [places.take(peer) for peer in ("127.0.0.1", "::1", "127.0.0.1", "127.0.0.2", "127.0.0.1")] == [True, True, True, True, False]
+    peers = ("127.0.0.1", "::1", "127.0.0.1", "127.0.0.2", "127.0.0.1")
+    assert [places.take(peer) for peer in peers] == [True, True, True, True, False]
 
 
 def test_what_has_gone_leaves_nothing_behind() -> None:
@@ -25,18 +28,10 @@ def test_what_has_gone_leaves_nothing_behind() -> None:
     assert not places._of
 
 
-def test_a_flood_of_refusals_is_a_few_lines_of_the_log(caplog: object) -> None:
-    places = Places(most=0)
+def test_a_flood_of_refusals_is_a_few_lines_of_the_log(monkeypatch: pytest.MonkeyPatch) -> None:
     lines: list[str] = []
-    import logging
-
-    handler = logging.Handler()
-    handler.emit = lambda record: lines.append(record.getMessage())  # type: ignore[method-assign]
-    logger = logging.getLogger("heatwarden.front")
-    logger.addHandler(handler)
-    try:
-        for _ in range(10_000):
-            assert not places.take("10.0.0.7")
-    finally:
-        logger.removeHandler(handler)
+    monkeypatch.setattr(log, "warning", lambda text, *values: lines.append(text % values))
+    places = Places(most=0)
+    for _ in range(10_000):
+        assert not places.take("10.0.0.7")
     assert len(lines) == 14
