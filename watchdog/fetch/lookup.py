@@ -5,7 +5,7 @@ import socket
 import threading
 from collections.abc import Callable
 
-from watchdog.fetch.breaker import Breaker
+from watchdog.fetch.breaker import Breaker, BrokenOffError
 
 SHARE_FOR_A_DOUBTED_ADDRESS = 0.5
 """So much of the time left is spent on a new answer where the old one did not work; the rest is needed to connect."""
@@ -56,7 +56,7 @@ class Lookup:
         self._doubted_at = self._answers
 
     def _wait(self, within_s: float, breaker: Breaker) -> None:
-        """Until the look-up under way has ended."""
+        """Until the look-up under way has ended. Raises BrokenOffError."""
         before = self._answers
         breaker.wait_with(self._nudge)
         try:
@@ -64,6 +64,8 @@ class Lookup:
                 self._changed.wait_for(lambda: self._answers > before or not self._running or breaker.broken, within_s)
         finally:
             breaker.wait_with(None)
+        if breaker.broken:
+            raise BrokenOffError
 
     def _nudge(self) -> None:
         with self._changed:

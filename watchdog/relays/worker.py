@@ -154,7 +154,10 @@ class Worker(ABC):
             if told.stopped or self._orders:
                 return
             at = self._around.now()
-        self._asks_soon = 0 if told.settled else max(0, self._asks_soon - 1)
+        self._asks_soon = max(0, self._asks_soon - 1)
+        if told.settled:
+            self._asks_soon = 0
+            self._ask_at = at + self._ask_every_s
         self._say(RelayReport(self.name, at, reachable=told.state is not None, state=told.state, power_w=told.power_w, why=told.why))
 
     def _run_look(self, before: str | None) -> str | None:
