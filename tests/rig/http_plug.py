@@ -21,7 +21,7 @@ Fault = Literal[
     "none", "error body", "redirect", "hang", "hang in the body", "closes early", "cut short", "drip", "head drip", "login", "packed",
     "long", "no content", "not http",
 ]  # fmt: skip
-Lie = Literal["none", "welded"]
+Lie = Literal["none", "welded", "deaf"]
 HUNG_S = 30.0
 LOGIN = b"<!doctype html><title>Sign in</title><form>word: <input name=word></form>"
 
@@ -30,7 +30,8 @@ LOGIN = b"<!doctype html><title>Sign in</title><form>word: <input name=word></fo
 class HttpHabits:
     """How a plug behaves. `order` and `state` name what goes wrong with either request, before anything is switched.
 
-    `lie` welded: says off, but the contact stays closed. `word`: what must come as `Authorization: Bearer WORD`.
+    `lie` welded: says off, but the contact stays closed. deaf: takes each order and does nothing.
+    `word`: what must come as `Authorization: Bearer WORD`.
     `answers_state`: an order is answered with the state, not with a result.
     """
 
@@ -103,7 +104,7 @@ class HttpPlug:
     def obey(self, body: bytes) -> None:
         if body == b"contact=open" and self.habits.lie == "welded":
             self.says_on = False
-        elif body == b"contact=open":
+        elif body == b"contact=open" and self.habits.lie == "none":
             self.switch(on=False)
 
     def off_at_ns(self) -> int | None:

@@ -80,9 +80,32 @@ class ProgramTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class HttpTable:
+    """A relay with an HTTP interface, as rig.http_plug has it: another way that needs no broker. `more` are further keys of it."""
+
+    name: str
+    url: str
+    meter: bool = False
+    secret: Path | None = None
+    more: str = ""
+
+    def text(self) -> str:
+        headers = 'headers = { Authorization = "Bearer {secret}" }, ' if self.secret else ""
+        answer = 'answer = { pointer = "/result", word = "done" }'
+        lines = [
+            f'[relays.{self.name}]\nkind = "http"\ncuts = "printer"\nfeeds_board = false\nask_every_s = 5.0\necho_within_s = 3.0',
+            f'order = {{ url = "{self.url}", {headers}body = "contact=open", {answer} }}',
+            f'echo = {{ url = "{self.url}", {headers}pointer = "/contact", off = "open", on = "closed" }}',
+        ]
+        lines += ['meter = { pointer = "/power/watts" }'] if self.meter else []
+        lines += [f'secret_file = "{self.secret}"'] if self.secret else []
+        return "\n".join([*lines, self.more]) + "\n"
+
+
+@dataclass(frozen=True, kw_only=True)
 class PrinterTable:
     name: str
-    relays: tuple[PlugTable | ProgramTable, ...]
+    relays: tuple[PlugTable | ProgramTable | HttpTable, ...]
     heaters: tuple[HeaterTable, ...] = (HeaterTable(),)
 
     def text(self) -> str:
