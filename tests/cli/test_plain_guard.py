@@ -81,12 +81,13 @@ def test_a_stall_too_short_or_no_number_is_refused(seconds: str, asked: list[tup
     assert asked == []
 
 
-def test_a_guard_comes_to_its_wiring_without_validator_database_and_command_line(tmp_path: Path) -> None:
+def test_a_guard_comes_to_its_wiring_without_validator_database_web_and_command_line(tmp_path: Path) -> None:
     script = (
         "import sys; sys.argv = ['heatwarden', 'guard', '--config', sys.argv[1], '--state', sys.argv[2]]\n"
         "from watchdog.cli.main import main\n"
         "from watchdog import wiring\n"
-        "def told(*_, **__): print(*sorted({'typer', 'rich', 'pydantic', 'sqlalchemy'} & set(sys.modules))); sys.exit(7)\n"
+        "heavy = {'typer', 'rich', 'pydantic', 'sqlalchemy', 'httpcore2', 'fastapi'}\n"
+        "def told(*_, **__): print(*sorted(heavy & set(sys.modules))); sys.exit(7)\n"
         "wiring.Standing = told\n"
         "main()\n"
     )
