@@ -23,6 +23,7 @@ SECTIONS = ["What you need", "Settings", "Try it out", "What it proves, and what
 PRINTERS = {"anvil", "bramble", "cinder"}
 TERMS = """
 AC API CLI CPU CSV DC DHCP DTR HTTP HTTPS ID IP JSON LED MOSFET MOSFETs MQTT PEM QoS RFC TCP TLS TOML URL URLs USB UTF
+Debian
 Basic Digest GET POST PUT Pointer Pointers Python SQLite Celsius Fahrenheit Ctrl I NOT OFF ON REACHABLE SILENT
 Ada Robin Millbrook Tool Library
 """
