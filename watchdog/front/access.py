@@ -61,7 +61,7 @@ class Access:
         if not _SHAPE.fullmatch(token):
             raise Problem("bad-token", "This is not a token of heatwarden: those are hw_ and 43 characters.")
         now = asyncio.get_running_loop().time()
-        key = hashlib.sha256(token.encode()).digest()
+        key = _key(token)
         until, caller = self._believed.get(key, (0.0, None))
         if caller is not None and now < until:
             return caller
@@ -74,6 +74,20 @@ class Access:
             self._believed.clear()
         self._believed[key] = (now + BELIEVED_S, caller)
         return caller
+
+    async def ask(self, caller: Caller, request: JsonObject, *, once: bool = False) -> JsonObject:
+        """The guard's good reply to what this caller asks; see GuardClient.ask. Raises Problem for a refusal."""
+        reply = await self._guard.ask({**request, "token": caller.token}, once=once)
+        if reply["ok"]:
+            return reply
+        self._believed.pop(_key(caller.token), None)
+        if reply.get("kind") == "busy":
+            await self.caller(caller.token)  # the guard may be busy with bad tokens, and this one of them by now
+        raise refusal(reply)
+
+
+def _key(token: str) -> bytes:
+    return hashlib.sha256(token.encode()).digest()
 
 
 def refusal(reply: JsonObject, *, verifying: bool = False) -> Problem:

@@ -7,10 +7,11 @@ from pydantic import ConfigDict, Field
 from starlette.responses import Response
 
 from watchdog.core.values import JsonObject
-from watchdog.front.access import Caller, MayReset, MayTrip, refusal
+from watchdog.front.access import Caller, MayReset, MayTrip
 from watchdog.front.body import act
 from watchdog.front.described import problems
 from watchdog.front.models import Closed
+from watchdog.front.problems import Problem
 from watchdog.front.routes_status import PrinterName
 from watchdog.front.site import answer, site_of
 
@@ -53,11 +54,13 @@ def _body(model: type[TripAct]) -> dict[str, Any]:
 
 
 async def _ask(request: Request, caller: Caller, printer: str, ask: str, given: TripAct) -> JsonObject:
-    asked = {"ask": ask, "token": caller.token, "printer": printer, **given.model_dump()}
-    reply = await site_of(request).guard.ask(asked, once=True)
-    if not reply["ok"]:
-        raise refusal(reply)
-    return reply
+    asked = {"ask": ask, "printer": printer, **given.model_dump()}
+    try:
+        return await site_of(request).access.ask(caller, asked, once=True)
+    except Problem as problem:
+        if problem.name == "guard-away":
+            problem.detail += " CUT THE POWER BY HAND." if ask == "trip" else " Whether it was carried out, the status tells."
+        raise
 
 
 @act_routes.post("/{name}/trip", response_model=Tripped, responses=problems(*_WRONG), openapi_extra=_body(TripAct))

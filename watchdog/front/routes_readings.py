@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request
 from pydantic import Field
 from starlette.responses import Response
 
-from watchdog.front.access import Caller, MayReport, refusal
+from watchdog.front.access import Caller, MayReport
 from watchdog.front.batches import LINES, Batch, Pushed
 from watchdog.front.body import MOST_BYTES, media_type
 from watchdog.front.described import problems
@@ -88,9 +88,7 @@ async def _send(site: Site, request: Request, caller: Caller, batch: Batch, refu
     pushing: asyncio.Semaphore = request.app.state.pushing
     try:
         async with pushing:
-            reply = await site.guard.ask({"ask": "readings", "token": caller.token, "readings": batch.items})
-        if not reply["ok"]:
-            raise refusal(reply)
+            reply = await site.access.ask(caller, {"ask": "readings", "readings": batch.items})
     except Problem as problem:
         problem.more |= so_far
         raise

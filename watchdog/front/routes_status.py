@@ -6,7 +6,7 @@ from fastapi import APIRouter, Path, Request
 from starlette.responses import Response
 
 from watchdog.core.values import JsonObject
-from watchdog.front.access import Caller, MayRead, refusal
+from watchdog.front.access import Caller, MayRead
 from watchdog.front.described import problems
 from watchdog.front.problems import Problem
 from watchdog.front.site import answer, site_of
@@ -18,10 +18,7 @@ PrinterName = Annotated[str, Path(min_length=1, max_length=40, description="as i
 
 
 async def _status(request: Request, caller: Caller) -> JsonObject:
-    reply = await site_of(request).guard.ask({"ask": "status", "token": caller.token})
-    if not reply["ok"]:
-        raise refusal(reply)
-    status: JsonObject = reply["status"]
+    status: JsonObject = (await site_of(request).access.ask(caller, {"ask": "status"}))["status"]
     return status
 
 

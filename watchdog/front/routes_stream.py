@@ -2,13 +2,14 @@
 
 from collections.abc import AsyncIterator
 from functools import partial
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import orjson
 from fastapi import APIRouter, Depends, Header, Query, Request
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 from pydantic import Field
 
+from watchdog.core.outputs import Level
 from watchdog.front.access import BELIEVED_S, MayRead
 from watchdog.front.described import problems
 from watchdog.front.models import event_json
@@ -29,6 +30,7 @@ stream_routes = APIRouter(prefix="/api/v1", tags=["record"])
 class StreamFilter(Filter):
     """Which events, and after which."""
 
+    level: Level | Literal[""] = Field("", description="of this level only")
     after: int | None = Field(None, ge=0, le=LARGEST_ID, description="those with a larger id; by default those that come from now on")
 
 

@@ -4,6 +4,7 @@ import ipaddress
 import re
 from collections.abc import Iterator
 
+from watchdog.settings.bounds import BOUNDS
 from watchdog.settings.draft import Draft
 from watchdog.settings.model import MAIN_FILE, Front
 from watchdog.settings.secret_files import certificate_and_key
@@ -22,6 +23,8 @@ def front_table(table: Front, *, outside: bool) -> Iterator[Draft]:
     """What is wrong with this table; `outside` also looks at the files that it names."""
     if not is_address(table.listen):
         yield Draft(MAIN_FILE, ("front", "listen"), "listen", table.listen)
+    if not BOUNDS["port"].hold(table.port):
+        yield Draft(MAIN_FILE, ("front", "port"), "out-of-bounds", table.port, said={"bounds": str(BOUNDS["port"])})
     for place, host in enumerate(table.hosts):
         if not is_address(host) and not _HOST_NAME.fullmatch(host):
             yield Draft(MAIN_FILE, ("front", "hosts", place), "front-host", host)
