@@ -129,14 +129,14 @@ def _keep_up(guard: Child, front: Child, ended: "queue.SimpleQueue[Ended | None]
             continue
         if what is None:
             return exit_codes.OK
-        if what.child is guard and _is_final(what.code, directory):
+        if what.child is guard and is_final(what.code, directory):
             guard.process = None
             complain(f"the guard ended {how(what.code)}, and it would again: this ends too")
             return what.code
         what.child.has_ended(what.code, now())
 
 
-def _is_final(code: int, directory: Path) -> bool:
+def is_final(code: int, directory: Path) -> bool:
     """A guard that cannot run at all. An interpreter that fails ends with 1 too: then nobody holds the state directory."""
     if code == exit_codes.NOT_SO:
         try:
