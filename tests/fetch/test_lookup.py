@@ -52,7 +52,7 @@ def test_a_name_that_is_known_is_given_at_once_and_looked_up_anew_behind_it(hung
     assert wait_for(lambda: lookup.addresses(5.0, Breaker()) == ["192.0.2.8"] or not resolver.answers, 2)
 
 
-def test_a_resolver_that_hangs_is_waited_for_no_longer_than_there_is_time(hung: threading.Event) -> None:
+def test_row_f26_a_resolver_that_hangs_is_waited_for_no_longer_than_there_is_time(hung: threading.Event) -> None:
     lookup = Lookup("plug.example", 80, Resolver(hung, ["192.0.2.7"]))
     began = seconds()
     with pytest.raises(LookupFailedError, match=r"plug\.example was not looked up in time"):
@@ -79,7 +79,7 @@ def test_one_hanging_look_up_is_not_joined_by_more_of_them(hung: threading.Event
     hung.set()
 
 
-def test_a_name_that_is_gone_leaves_the_last_address(hung: threading.Event) -> None:
+def test_row_f26_a_name_that_is_gone_leaves_the_last_address(hung: threading.Event) -> None:
     lookup = Lookup("plug.example", 80, Resolver(["192.0.2.7"], OSError("gone"), hung, ["192.0.2.9"]))
     assert lookup.addresses(5.0, Breaker()) == ["192.0.2.7"]
     lookup.doubt()
@@ -94,7 +94,7 @@ def test_an_address_in_doubt_is_looked_up_before_it_is_tried_again() -> None:
     assert lookup.addresses(5.0, Breaker()) == ["192.0.2.8"]
 
 
-def test_a_failure_says_what_the_resolver_says() -> None:
+def test_row_f26_a_failure_says_what_the_resolver_says() -> None:
     lookup = Lookup("plug.example", 80, Resolver(OSError(-2, "Name or service not known")))
     with pytest.raises(LookupFailedError, match=r"the name plug\.example cannot be looked up: Name or service not known"):
         lookup.addresses(1.0, Breaker())

@@ -184,7 +184,7 @@ class _Handler(BaseHTTPRequestHandler):
         elif fault == "long":
             self._whole(200, body + b" " * 70_000)
         elif fault == "not http":
-            self.wfile.write(b"contact open\r\n")
+            self.wfile.write(b"contact open\r\n\r\n")
         else:
             self._go_slow(fault, body)
         self.close_connection = True

@@ -1,6 +1,7 @@
 """Breaking off a request that is under way, from another thread."""
 
 import contextlib
+import os
 import socket
 import threading
 from collections.abc import Callable
@@ -40,7 +41,8 @@ class Breaker:
             if self.broken:
                 raise BrokenOffError
             self._drop()
-            self._connection = connection.dup()
+            with contextlib.suppress(OSError):  # closed already: what is under way will see that for itself
+                self._connection = socket.socket(fileno=os.dup(connection.fileno()))
 
     def wait_with(self, nudge: Callable[[], None] | None) -> None:
         """What ends a wait for something other than the connection; None when that is over. Raises BrokenOffError."""

@@ -53,9 +53,10 @@ def _told(failure: type[Exception]) -> Iterator[None]:
 class BoundedStream(httpcore2.NetworkStream):
     """One connection."""
 
-    def __init__(self, connection: socket.socket, bounds: Bounds) -> None:
-        """Takes the connection over."""
-        self._connection, self._bounds = connection, bounds
+    def __init__(self, connection: socket.socket, bounds: Bounds, made: Callable[[socket.socket], None]) -> None:
+        """Takes the connection over, and tells it to `made`."""
+        self._connection, self._bounds, self._made = connection, bounds, made
+        made(connection)
 
     def read(self, max_bytes: int, timeout: float | None = None) -> bytes:  # noqa: ARG002 - by the read is too little: drips never end
         """At most `max_bytes`, nothing at the end."""
@@ -85,7 +86,7 @@ class BoundedStream(httpcore2.NetworkStream):
             except BaseException:
                 self.close()
                 raise
-        return BoundedStream(wrapped, self._bounds)
+        return BoundedStream(wrapped, self._bounds, self._made)
 
     def close(self) -> None:
         """Let go of it."""
@@ -102,6 +103,12 @@ class BoundedNetwork(httpcore2.NetworkBackend):
     def __init__(self, bounds: Bounds, lookup_of: LookupOf) -> None:
         """`lookup_of` gives the look-up of a host and port."""
         self._bounds, self._lookup_of = bounds, lookup_of
+        self._latest: socket.socket | None = None
+
+    def hold_again(self) -> None:
+        """The request under way depends on the connection that was made last. Raises BrokenOffError."""
+        if self._latest is not None:
+            self._bounds.breaker.hold(self._latest)
 
     def connect_tcp(
         self,
@@ -135,4 +142,7 @@ class BoundedNetwork(httpcore2.NetworkBackend):
             except BaseException:
                 connection.close()
                 raise
-        return BoundedStream(connection, self._bounds)
+        return BoundedStream(connection, self._bounds, self._made)
+
+    def _made(self, connection: socket.socket) -> None:
+        self._latest = connection

@@ -3,17 +3,15 @@
 import os
 from pathlib import Path
 
-
-class NoSecretError(Exception):
-    """The secret cannot be had; the text says why, and is safe to show."""
+from watchdog.fetch.failure import NoAnswerError
 
 
 def secret_of(file: str, credential: str) -> str:
-    """Empty when neither is named. Raises NoSecretError for what is no single line of printable ASCII."""
+    """Empty when neither is named. Raises NoAnswerError for what is no single line of printable ASCII."""
     if credential:
         folder = os.environ.get("CREDENTIALS_DIRECTORY", "")
         if not folder:
-            raise NoSecretError("its secret cannot be read: systemd gave this service no credentials")
+            raise NoAnswerError("secret", "its secret cannot be read: systemd gave this service no credentials")
         path = Path(folder) / credential
     elif file:
         path = Path(file)
@@ -22,9 +20,9 @@ def secret_of(file: str, credential: str) -> str:
     try:
         secret = path.read_text(encoding="ascii").rstrip("\r\n")
     except OSError as error:
-        raise NoSecretError(f"its secret cannot be read: {error.strerror}") from None
+        raise NoAnswerError("secret", f"its secret cannot be read: {error.strerror}") from None
     except ValueError:
-        raise NoSecretError("its secret is not plain ASCII text") from None
+        raise NoAnswerError("secret", "its secret is not plain ASCII text") from None
     if not secret or not secret.isprintable() or secret != secret.strip():
-        raise NoSecretError("its secret is not one line of printable characters without spaces around it")
+        raise NoAnswerError("secret", "its secret is not one line of printable characters without spaces around it")
     return secret

@@ -3,8 +3,9 @@
 from typing import TYPE_CHECKING, Final, Literal
 
 from watchdog.fetch.breaker import Breaker, BrokenOffError
+from watchdog.fetch.failure import LATE, NoAnswerError
 from watchdog.fetch.lookup import Lookup
-from watchdog.fetch.secret import NoSecretError, secret_of
+from watchdog.fetch.secret import secret_of
 from watchdog.relays.around import Around
 from watchdog.relays.http_check import check
 from watchdog.relays.payload import resolver, shown, text_of, watts_of
@@ -92,21 +93,19 @@ class HttpDriver(Worker):
 
     def _look(self) -> str | None:
         """It is only seen whether it takes a connection, and over TLS whether it is who it should be."""
-        from watchdog.fetch.client import NoAnswerError  # noqa: PLC0415 - see _ready_client
-
         url = self._address.order.url
         try:
             self._ready_client().reach(*host_and_port(url), self._until(), self._breakable(), tls=url.startswith("https:"))
         except BrokenOffError:
             return None
         except NoAnswerError as error:
-            return self._hide(str(error))
+            return self._why(error)
         return ""
 
     def _fetch(self, method: str, url: str, headers: "Mapping[str, str]", body: str, breaker: Breaker) -> "Answer | str":
         """The answer, or why there is none that counts."""
         until = self._until()
-        from watchdog.fetch.client import NoAnswerError, Request, status_words  # noqa: PLC0415 - see _ready_client
+        from watchdog.fetch.client import Request, status_words  # noqa: PLC0415 - see _ready_client
 
         why = self._read_secret()
         if why:
@@ -115,8 +114,8 @@ class HttpDriver(Worker):
         try:
             answer = self._ready_client().fetch(Request(method, url, filled, body.replace(SECRET_PLACE, self._secret)), until, breaker)
         except NoAnswerError as error:
-            return self._hide(str(error))
-        return answer if 200 <= answer.status < 300 else status_words(answer.status)  # noqa: PLR2004 - the good ones of HTTP
+            return self._why(error)
+        return answer if 200 <= answer.status < 300 else self._hide(status_words(answer))  # noqa: PLR2004 - the good ones of HTTP
 
     def _ready_client(self) -> "Client":
         """Loaded so late because it takes longer than all else on the way to a guard that is armed."""
@@ -137,7 +136,7 @@ class HttpDriver(Worker):
         """Read anew each time, so that a changed one needs no restart; the last good one serves while there is none."""
         try:
             self._secret = secret_of(self._address.secret_file, self._address.secret_credential)
-        except NoSecretError as error:
+        except NoAnswerError as error:
             return "" if self._secret else str(error)
         return ""
 
@@ -159,6 +158,9 @@ class HttpDriver(Worker):
         if word is None:
             return f"nothing fit{at} in {shown(self._hide(body.decode('utf-8', 'replace')).encode())}"
         return f"{shown(self._hide(word).encode())}{at}"
+
+    def _why(self, error: NoAnswerError) -> str:
+        return f"no whole answer within {self._address.time_limit_s:g} s" if error.kind == LATE else self._hide(str(error))
 
     def _hide(self, text: str) -> str:
         return text.replace(self._secret, HIDDEN) if self._secret else text

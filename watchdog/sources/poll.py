@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 from watchdog.core.inputs import SourceReport
 from watchdog.core.values import JsonObject
+from watchdog.fetch.failure import NoAnswerError
 from watchdog.settings.addresses import Page
 from watchdog.sources.mqtt_handlers import Counters, Handler, Subscription, reading_handlers
 from watchdog.sources.notes import Note, Notes
-from watchdog.sources.poll_secret import NoAnswerError
 from watchdog.sources.sink import Sink
 from watchdog.wire.plain_text import printable
 
