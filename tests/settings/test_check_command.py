@@ -165,6 +165,18 @@ def test_what_a_relay_on_http_leaves_open_is_said(config: Path, url: str, order:
     assert not any(unsaid in line for line in told), told
 
 
+@pytest.mark.parametrize(("host", "said"), [("192.0.2.7", True), ("192.0.2.8", False)])
+def test_one_device_for_readings_and_relays_is_a_common_cause(config: Path, host: str, *, said: bool) -> None:
+    page = '[pages.board]\nurl = "http://192.0.2.7:8080/now"\nevery_s = 1.0\n\n[brokers.spare]'
+    replaced(config, "heatwarden.toml", "[brokers.spare]", page)
+    main = config / "heatwarden.toml"
+    main.write_text(main.read_text() + HTTP.format(url=f"http://{host}/a", order="", more=ECHO))
+    cinder = config / "printers" / "cinder.toml"
+    reads = 'kind = "bed"\n[heaters.bed.readings]\npage = "board"\nlongest_interval_s = 20.0\n'
+    cinder.write_text('relays = ["plug-on-http"]\n[heaters.bed]\n' + reads)
+    assert ("bed: its readings and all of its relays are those of one device, 192.0.2.7" in lacks(config, "cinder")) is said
+
+
 def test_two_ways_to_cut_are_no_common_cause(config: Path) -> None:
     assert "need the broker" not in lacks(config, "anvil")
 

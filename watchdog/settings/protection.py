@@ -10,6 +10,7 @@ from watchdog.settings.model import Heater, PrinterFile, Settings
 from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, PretendRelayTable
 from watchdog.settings.rules_front import is_loopback
 from watchdog.settings.rules_http_relays import http_relay_lacks
+from watchdog.settings.web import host_and_port
 
 LOOPBACK = ("localhost", "127.", "::1")
 
@@ -118,9 +119,13 @@ def _comes(settings: Settings, heater: Heater) -> Iterator[str]:
 
 
 def _common_cause(settings: Settings, key: str, heater: Heater, relays: list[str]) -> Iterator[str]:
-    """Readings and every relay on one broker: when that is gone, nothing is heard and nothing can be cut."""
+    """Readings and every relay on one broker, or in one device: when that is gone, nothing is heard and nothing can be cut."""
     brokers = settings.main.brokers
     tables = [settings.main.relays[relay] for relay in relays]
+    if heater.readings.way == "page":
+        host, _ = host_and_port(settings.main.pages[heater.readings.page].url)
+        if {host_and_port(table.order.url)[0] if isinstance(table, HttpRelayTable) else None for table in tables} == {host}:
+            yield f"{key}: its readings and all of its relays are those of one device, {host}; when that fails, no power can be cut"
     if heater.readings.way != "broker":
         return
     used = {(brokers[table.broker].host, brokers[table.broker].port) if isinstance(table, MqttRelayTable) else None for table in tables}
