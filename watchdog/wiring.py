@@ -15,6 +15,7 @@ from watchdog.guard.answers import Answers
 from watchdog.guard.clock import REAL, Clock
 from watchdog.guard.control_socket import ControlSocket
 from watchdog.guard.found import Found, settle, with_ghosts
+from watchdog.guard.front_service import FrontService
 from watchdog.guard.hands import Hands
 from watchdog.guard.inbox import Inbox
 from watchdog.guard.journal import Journal
@@ -36,6 +37,7 @@ from watchdog.settings.assemble import (
     ways_of_voices,
 )
 from watchdog.settings.model import Settings
+from watchdog.settings.state_place import front_socket
 from watchdog.sources.pushed import PushedSource
 from watchdog.wired_sources import brokers_of, pages_of
 
@@ -156,6 +158,7 @@ def guard_for(
         journal=journal,
         recorder=recorder,
         control=ControlSocket(standing.state / SOCKET, inbox),
+        front=FrontService(standing.state, front_socket(standing.state), inbox, pushed.take, printers, clock, journal.event),
         drivers=list(drivers.values()),
         sources=[pushed, *pages, *brokers_of(settings, inbox, journal, clock.now)],
         latches=list(found.latches.values()),

@@ -5,7 +5,9 @@ from typing import Annotated
 
 import typer
 
-from watchdog.cli.main import CONFIG_DEFAULT, CONFIG_VARIABLE, SHORTEST_STUCK_S, STUCK_OPTION
+from watchdog.cli.app_token import token_app
+from watchdog.cli.main import CONFIG_DEFAULT, SHORTEST_STUCK_S, STUCK_OPTION
+from watchdog.cli.options import Config, Json, State
 from watchdog.wire.control import Request
 
 app = typer.Typer(
@@ -17,11 +19,10 @@ app = typer.Typer(
     epilog="Exit codes: 0 yes, 1 no (not protected, tripped, refused), 2 bad input, 69 no guard to be reached, 78 bad settings.",
 )
 
-Config = Annotated[Path, typer.Option("--config", envvar=CONFIG_VARIABLE, help="The settings directory.", show_default=True)]
-State = Annotated[Path | None, typer.Option("--state", help="The state directory; by default the one in the settings.")]
-Json = Annotated[bool, typer.Option("--json", help="Answer in JSON, for programs.")]
 Person = Annotated[str, typer.Option("--by", help="Who asks for it; goes on record.", show_default="the user's name")]
 Reason = Annotated[str, typer.Option("--reason", help="Why; goes on record.")]
+
+app.add_typer(token_app, name="token")
 
 
 @app.command()
