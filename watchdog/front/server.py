@@ -81,7 +81,8 @@ def serve(plan: Plan) -> None:
 
 def _listening(plan: Plan) -> socket.socket:
     family = socket.AF_INET6 if ":" in plan.listen else socket.AF_INET
-    listener = socket.socket(family, socket.SOCK_STREAM)
+    # With its protocol named: else asyncio would leave Nagle's algorithm on, which costs 40 ms an answer.
+    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind((plan.listen, plan.port))
