@@ -3,13 +3,14 @@
 from typing import Any
 
 import pytest
-from rig.house import SCOPES, House
+from rig.house import House
 from rig.workshop import seconds, until
 
 from watchdog.front.app import make_app
 from watchdog.front.described import document
 from watchdog.front.plan import plan_of
 from watchdog.settings.model import Front
+from watchdog.wire.front import SCOPES
 
 pytestmark = pytest.mark.rig
 

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from watchdog.front.batches import BATCH, BATCH_BYTES, ITEM_BYTES, MOST_READINGS, MOST_VALUES, Pushed
+from watchdog.front.batches import BATCH_BYTES, ITEM_BYTES, MOST_READINGS, MOST_VALUES, Pushed
 from watchdog.front.problems import Problem
+from watchdog.wire.front import MOST_READINGS as BATCH
 
 JSON = "application/json"
 LINES = "application/jsonl"

@@ -8,7 +8,7 @@ from typing import Any
 import orjson
 import pytest
 
-from watchdog.front.guard_client import MOST_CONNECTIONS, GuardClient, socket_path
+from watchdog.front.guard_client import MOST_CONNECTIONS, GuardClient
 from watchdog.front.problems import Problem
 
 Handler = Callable[[asyncio.StreamReader, asyncio.StreamWriter], Awaitable[None]]
@@ -165,10 +165,3 @@ def test_when_all_connections_hang_the_next_question_is_given_up_in_time_too(pat
         assert asyncio.get_running_loop().time() - began < 4 * WITHIN_S
 
     run(path, hangs, story)
-
-
-def test_the_socket_is_in_the_run_time_directory_where_there_is_one(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("RUNTIME_DIRECTORY", "/run/heatwarden:/run/other")
-    assert socket_path(Path("/state")) == Path("/run/heatwarden/front.sock")
-    monkeypatch.delenv("RUNTIME_DIRECTORY")
-    assert socket_path(Path("/state")) == Path("/state/front.sock")

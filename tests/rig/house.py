@@ -13,6 +13,8 @@ from rig.front import Front
 from rig.site import HeaterTable, PrinterTable, SiteTable, simple
 from rig.workshop import Workshop, until
 
+from watchdog.wire.front import SCOPES
+
 COMMAND = (sys.executable, "-m", "watchdog.cli.main")
 TOKEN = re.compile(r"hw_[A-Za-z0-9_-]{43}")
 
@@ -47,9 +49,6 @@ class House:
         done = subprocess.run([*COMMAND, *words, *where], capture_output=True, text=True, check=False)
         assert done.returncode == 0, done.stderr
         return done.stdout
-
-
-SCOPES = ("read", "report", "trip", "reset")
 
 
 @contextmanager

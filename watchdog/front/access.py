@@ -16,7 +16,6 @@ BELIEVED_S: Final = 2.0
 """So long a good answer is believed without asking again: a revoked token ends this much later at the latest."""
 
 MOST_BELIEVED: Final = 256
-SCOPES: Final = ("read", "report", "trip", "reset")
 _SHAPE: Final = re.compile(r"hw_[A-Za-z0-9_-]{43}")
 
 bearer = HTTPBearer(

@@ -7,10 +7,11 @@ import orjson
 
 from watchdog.front.body import decoded
 from watchdog.front.problems import Problem
+from watchdog.wire.front import MAX_LINE
+from watchdog.wire.front import MOST_READINGS as MOST_AT_ONCE
 
-BATCH: Final = 500
-BATCH_BYTES: Final = 200 * 1024
-"""A line to the guard has at most 256 KiB."""
+BATCH_BYTES: Final = MAX_LINE * 3 // 4
+"""Of the readings in a line to the guard: some room is left for the rest of it."""
 
 ITEM_BYTES: Final = 2048
 MOST_READINGS: Final = 10_000
@@ -43,7 +44,7 @@ class Pushed:
         """In order. To be gone through once."""
         batch, size = Batch([], []), 0
         for place, item in self._items:
-            if len(batch.places) == BATCH or size + len(item) > BATCH_BYTES:
+            if len(batch.places) == MOST_AT_ONCE or size + len(item) > BATCH_BYTES:
                 yield batch
                 batch, size = Batch([], []), 0
             batch.places.append(place)

@@ -1,7 +1,6 @@
 """The guard's second socket, seen from the front: a few connections that are opened when needed and opened again when lost."""
 
 import asyncio
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -23,12 +22,6 @@ MOST_BYTES: Final = 64 * 1024 * 1024
 _AWAY: Final = "No guard answers on its socket."
 
 Connection = tuple[asyncio.StreamReader, asyncio.StreamWriter]
-
-
-def socket_path(state: Path) -> Path:
-    """Where the guard listens for the front: in its run-time directory when a service manager made one, else beside its state."""
-    given = os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
-    return (Path(given) if given else state) / "front.sock"
 
 
 class GuardClient:

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from watchdog.front.guard_client import socket_path
 from watchdog.settings.model import Front
+from watchdog.settings.state_place import front_socket
 
 RECORD = "record.sqlite"
 
@@ -26,7 +26,7 @@ def plan_of(front: Front, state: Path) -> Plan:
     """What these settings come to."""
     names = {"localhost", "127.0.0.1", "[::1]", *map(bracketed, (front.listen, *front.hosts))}
     hosts = frozenset(name.lower() for name in names) - {"0.0.0.0", "[::]"}  # noqa: S104 - those are no names of anything
-    return Plan(front.listen, front.port, hosts, front.certificate_file, front.key_file, socket_path(state), state / RECORD)
+    return Plan(front.listen, front.port, hosts, front.certificate_file, front.key_file, front_socket(state), state / RECORD)
 
 
 def bracketed(host: str) -> str:
