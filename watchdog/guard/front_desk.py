@@ -64,12 +64,11 @@ class FrontDesk:
         *,
         now: Callable[[], float],
         tell: Callable[[Level, str], None],
-        within_s: float = ANSWER_WITHIN_S,
     ) -> None:
-        """`tell` gets a level and a sentence for the record. The loop gets `within_s` seconds for an answer."""
+        """`tell` gets a level and a sentence for the record."""
         self._tokens, self._inbox, self._take, self._printers = tokens, inbox, take, printers
-        self._tell, self._within_s = tell, within_s
-        self._share = StatusShare(inbox, now, within_s)
+        self._tell = tell
+        self._share = StatusShare(inbox, now, ANSWER_WITHIN_S)
         self._turnstile = Turnstile(now)
         self._acts = Pace(now, ACT_EVERY_S, ACT_WAITS_S)
         self._told = Pace(now, 60.0, 0.0)
@@ -78,11 +77,18 @@ class FrontDesk:
         """The reply to one request, whatever the request is."""
         with self._turnstile:
             request = decode_front_request(line)
+            token = self._tokens.verify(request.token) if isinstance(request, FrontRequest) and request.ask != "readiness" else None
         if isinstance(request, Refused):
             return encode_refusal(request)
-        reply = self._readiness() if request.ask == "readiness" else self._with_token(request)
-        with self._turnstile:
-            return encode_refusal(reply) if isinstance(reply, Refused) else encode_reply(reply)
+        if isinstance(token, Refused):
+            return encode_refusal(token)
+        reply = self._readiness() if token is None else self._of(request, token)
+        if isinstance(reply, Refused):
+            return encode_refusal(reply)
+        if request.ask != "status":
+            return encode_reply(reply)
+        with self._turnstile:  # of a large site it is long
+            return encode_reply(reply)
 
     def _readiness(self) -> JsonObject:
         self._tokens.look()
@@ -91,11 +97,7 @@ class FrontDesk:
             reasons.append(f"no token is good: {self._tokens.why}")
         return {"ok": True, "ready": not reasons, "reasons": reasons}
 
-    def _with_token(self, request: FrontRequest) -> JsonObject | Refused:
-        with self._turnstile:
-            token = self._tokens.verify(request.token)
-        if isinstance(token, Refused):
-            return token
+    def _of(self, request: FrontRequest, token: Token) -> JsonObject | Refused:
         scope = SCOPE_OF[request.ask]
         if scope is not None and scope not in token.scopes:
             return self._refused(token, Refused("no scope", f"the token '{token.name}' has no scope '{scope}'"), request)
@@ -145,9 +147,9 @@ class FrontDesk:
         ask: Ask = "trip" if request.ask == "trip" else "reset"
         question = Question(Request(ask, request.printer, person, reason, request.unread, request.vouched))
         self._inbox.ask(question)
-        answered = question.answered.wait(self._within_s)
+        answered = question.answered.wait(ANSWER_WITHIN_S)
         if not answered and ask == "reset" and not question.withdraw():
-            answered = question.answered.wait(self._within_s)  # it is just being done
+            answered = question.answered.wait(ANSWER_WITHIN_S)  # it is just being done
         self._share.outdated()
         if not answered:
             return TRIP_WAITS if ask == "trip" else NOT_RESET

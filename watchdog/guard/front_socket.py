@@ -14,6 +14,9 @@ from watchdog.wire.front import MAX_LINE, Refused, encode_refusal
 log = logging.getLogger("heatwarden")
 
 MOST_CLIENTS: Final = 32
+QUEUE: Final = 256
+"""So many may wait to be let in, or to be told that there is no place; more cannot connect."""
+
 IDLE_S: Final = 60.0
 """A client that asks nothing for so long is let go; it may come again."""
 
@@ -57,7 +60,7 @@ class FrontSocket:
 
 
 class _Server(UnixServer):
-    request_queue_size = MOST_CLIENTS
+    request_queue_size = QUEUE
 
     def __init__(self, path: str, answer: Callable[[bytes], bytes], now: Callable[[], float]) -> None:
         self._answer, self._now = answer, now

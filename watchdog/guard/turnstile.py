@@ -1,16 +1,20 @@
-"""What clients of the second socket may cost: one at a time works for them, and as much time as it took is left to the guard."""
+"""What clients of the second socket may cost: one at a time works for them, and twice the time it took is left to the guard."""
 
 import threading
 from collections.abc import Callable, Hashable
 from types import TracebackType
 from typing import Final, Self
 
+REST: Final = 2.0
+LEAST_REST_S: Final = 0.0002
+"""After each piece of work: so many times what it took, and some more, as many small ones cost more than they show."""
+
 LONGEST_REST_S: Final = 0.02
 """What took long may have waited for others; that is not to be paid for twice."""
 
 
 class Turnstile:
-    """`with turnstile:` around each piece of work for a client. Whoever is late waits; a flood gets half of a processor at most.
+    """`with turnstile:` around each piece of work for a client. Whoever is late waits; a flood gets a third of a processor at most.
 
     Threads of one interpreter take turns, each for its switch interval: thirty that are busy would keep the one that brings a
     reading waiting for thirty of them. Behind this there is never more than one.
@@ -33,7 +37,7 @@ class Turnstile:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         at = self._now()
-        self._free_at = at + min(at - self._began_at, LONGEST_REST_S)
+        self._free_at = at + min(REST * (at - self._began_at) + LEAST_REST_S, LONGEST_REST_S)
         self._lock.release()
 
 

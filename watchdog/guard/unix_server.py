@@ -1,7 +1,9 @@
 """A server on a Unix socket that does not spin when a client cannot be accepted."""
 
+import socket
 import socketserver
 import threading
+from contextlib import suppress
 from typing import Any
 
 PAUSE_S = 0.2
@@ -29,4 +31,6 @@ class UnixServer(socketserver.ThreadingUnixStreamServer):
     def shutdown(self) -> None:
         """Accept no more; returns once that is so."""
         self._closing.set()
+        with suppress(OSError):
+            self.socket.shutdown(socket.SHUT_RDWR)  # whoever waits for clients wakes up now
         super().shutdown()
