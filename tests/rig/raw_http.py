@@ -36,14 +36,13 @@ class Talk:
 
 
 class RawServer:
-    """Listens on a free loopback port and tells each connection the same story. `heard` holds the first bytes of each of them."""
+    """Listens on a free port and tells each connection the same story."""
 
-    def __init__(self, story: Story, *, context: ssl.SSLContext | None = None) -> None:
+    def __init__(self, story: Story, *, context: ssl.SSLContext | None = None, host: str = "127.0.0.1") -> None:
         self.story = story
-        self.heard: list[bytes] = []
         self._context = context
         self._ending = threading.Event()
-        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._listener = socket.create_server((host, 0))
         self.port = int(self._listener.getsockname()[1])
         self._threads: list[threading.Thread] = []
         self._open: list[socket.socket] = []
