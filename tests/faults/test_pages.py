@@ -23,6 +23,7 @@ pytestmark = pytest.mark.rig
 EVERY_S = 0.25
 LIMIT_S = 3.0
 GRACE_S = 8.0
+GOOD = answer(b'{"bed": {"now": 60.0, "wanted": 60}}')
 
 
 def page(name: str, url: str, limit_s: float = LIMIT_S) -> str:
@@ -73,7 +74,7 @@ class Pages:
     """anvil with two heaters on one good page, cinder on one that hangs after its head, dahlia on one that says what `words` are."""
 
     def __init__(self, folder: Path, stack: ExitStack, server: HTTPServer, broker: MosquittoBroker) -> None:
-        self.words = answer(b'{"bed": {"now": 60.0, "wanted": 60}}')
+        self.words = GOOD
         self.asked = 0
         self.anvil = Board(server, "anvil")
         self.cinder_hangs = threading.Event()
@@ -91,7 +92,7 @@ class Pages:
             if self.cinder_hangs.is_set():
                 talk.say(b"HTTP/1.1 200 OK\r\nContent-Length: 100\r\n\r\n{")
                 talk.pause(30)
-            talk.say(answer(b'{"bed": {"now": 60.0, "wanted": 60}}'))
+            talk.say(GOOD)
 
     def _say(self, talk: Talk) -> None:
         while talk.hear():
@@ -105,9 +106,17 @@ class Pages:
 
 
 @pytest.fixture(scope="module")
-def pages(tmp_path_factory: pytest.TempPathFactory, server: HTTPServer, broker: MosquittoBroker) -> Iterator[Pages]:
+def all_pages(tmp_path_factory: pytest.TempPathFactory, server: HTTPServer, broker: MosquittoBroker) -> Iterator[Pages]:
     with ExitStack() as stack:
         yield Pages(tmp_path_factory.mktemp("pages"), stack, server, broker)
+
+
+@pytest.fixture
+def pages(all_pages: Pages) -> Iterator[Pages]:
+    """With dahlia's page in order again at the end, whatever came of the test."""
+    yield all_pages
+    all_pages.words = GOOD
+    until(lambda: all_pages.shop.state("dahlia") == "protected")
 
 
 def resident_mb(shop: Workshop) -> float:
@@ -130,7 +139,8 @@ ANSWERS = {
     "elsewhere": (answer(b"", "301 Moved Permanently", "Location: http://127.0.0.1:9/\r\n"), "status 301", "which is not followed"),
     "no access": (answer(b'{"bed": {"now": 21.0}}', "401 Unauthorized"), "status 401", "it answers 401"),
     "trouble": (answer(b'{"bed": {"now": 21.0}}', "500 Internal Server Error"), "status 500", "it answers 500"),
-    "a bomb": (answer(BOMB, fields="Content-Encoding: gzip\r\n"), "packed", "packed (gzip)"),
+    "a bomb": (answer(BOMB, fields="Content-Encoding: gzip\r\n"), "too long", "more than the 65536 bytes"),
+    "a small bomb": (answer(BOMB[: len(BOMB) // 100], fields="Content-Encoding: gzip\r\n"), "packed", "packed (gzip)"),
     "a bomb in disguise": (answer(BOMB), "too long", "more than the 65536 bytes"),
 }
 
@@ -140,7 +150,7 @@ def test_row_f25_no_such_answer_is_a_reading(pages: Pages, name: str) -> None:
     words, kind, says = ANSWERS[name]
     shop, t0 = pages.shop, seconds()
     before = shop.heater("dahlia")["readings"]
-    good, pages.words = pages.words, words
+    pages.words = words
     until(lambda: pages.told("dahlia")["failures"].get(kind, 0) >= 3)  # type: ignore[attr-defined]  # counts by kind
     assert says in str(pages.told("dahlia")["why"])
     lost = shop.event("source lost", "dahlia", since=t0)
@@ -149,7 +159,7 @@ def test_row_f25_no_such_answer_is_a_reading(pages: Pages, name: str) -> None:
     assert "bed cannot be heard: connection page dahlia is down" in shop.guard.printer("dahlia")["why_not"]
     assert shop.heater("dahlia")["temperature_c"] == 60.0
     assert shop.heater("dahlia")["readings"] <= before + 2
-    pages.words = good
+    pages.words = GOOD
     shop.event("source back", "dahlia", since=t0)
     until(lambda: shop.state("dahlia") == "protected")
     assert resident_mb(shop) < 150.0
