@@ -5,6 +5,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
+from typing import Any
 
 import orjson
 import pytest
@@ -99,9 +100,13 @@ class Pages:
             self.asked += 1
             talk.say(self.words)
 
-    def told(self, name: str) -> dict[str, object]:
+    def failed(self, name: str, kind: str) -> int:
+        """How often a page failed in this way."""
+        return int(self.told(name)["failures"].get(kind, 0))
+
+    def told(self, name: str) -> dict[str, Any]:
         """What `status` says of a page."""
-        found: dict[str, object] = next(entry for entry in self.shop.guard.status()["guard"]["pages"] if entry["name"] == name)
+        found: dict[str, Any] = next(entry for entry in self.shop.guard.status()["guard"]["pages"] if entry["name"] == name)
         return found
 
 
@@ -149,9 +154,9 @@ ANSWERS = {
 def test_row_f25_no_such_answer_is_a_reading(pages: Pages, name: str) -> None:
     words, kind, says = ANSWERS[name]
     shop, t0 = pages.shop, seconds()
-    before = shop.heater("dahlia")["readings"]
+    before, failed = shop.heater("dahlia")["readings"], pages.failed("dahlia", kind)
     pages.words = words
-    until(lambda: pages.told("dahlia")["failures"].get(kind, 0) >= 3)  # type: ignore[attr-defined]  # counts by kind
+    until(lambda: pages.failed("dahlia", kind) >= failed + 3)
     assert says in str(pages.told("dahlia")["why"])
     lost = shop.event("source lost", "dahlia", since=t0)
     assert says in lost.sentence
