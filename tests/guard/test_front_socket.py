@@ -2,6 +2,8 @@
 
 import socket
 import stat
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -170,3 +172,11 @@ def test_a_place_that_cannot_be_used_is_told_once_and_costs_nothing_else(tmp_pat
         front.service.tend()
         with FrontClient(missing / "front.sock") as client:
             assert client.json(ask="readiness")["ok"]
+
+
+def test_nothing_of_it_is_loaded_before_the_guard_is_armed() -> None:
+    """A start must not take longer for what only clients need."""
+    late = ["front_desk", "front_socket", "status_share", "token_file", "tokens", "turnstile"]
+    ask = f"import sys, watchdog.wiring; print(*[name for name in {late!r} if f'watchdog.guard.{{name}}' in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout.split() == []
