@@ -30,6 +30,15 @@ def pytest_configure(config: pytest.Config) -> None:
         vars(core)["global_force_seed"] = seed  # one seed, told in the header, repeats a whole run
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Without --long what is marked so is left out, unless it was named."""
+    if config.getoption("--long") or any("::" in word for word in config.args):
+        return
+    left_out = [item for item in items if item.get_closest_marker("long") is not None]
+    items[:] = [item for item in items if item.get_closest_marker("long") is None]
+    config.hook.pytest_deselected(items=left_out)
+
+
 @pytest.fixture
 def long_count(request: pytest.FixtureRequest) -> Callable[[int, int], int]:
     """How many cases to run: `long_count(sample, full)`, the full number under --long."""

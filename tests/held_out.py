@@ -16,7 +16,8 @@ from watchdog.core.inputs import Tick
 from watchdog.core.outputs import Event
 from watchdog.core.plan import SitePlan
 from watchdog.settings.assemble import site_plan
-from watchdog.settings.model import Heater, MainFile, PrinterFile, Readings, Settings
+from watchdog.settings.feeds import Readings
+from watchdog.settings.model import Heater, MainFile, PrinterFile, Settings
 from watchdog.simulation.case import Case, outcome
 from watchdog.simulation.chance import dice as dice_of
 from watchdog.simulation.families import FAMILIES, case

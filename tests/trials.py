@@ -13,7 +13,8 @@ import orjson
 
 from watchdog.replay.runner import replay
 from watchdog.settings.assemble import site_plan
-from watchdog.settings.model import Heater, MainFile, PrinterFile, Readings, Settings
+from watchdog.settings.feeds import Readings
+from watchdog.settings.model import Heater, MainFile, PrinterFile, Settings
 from watchdog.sources.recordings import Recording
 
 PROCESSES = 2

@@ -15,6 +15,7 @@ from watchdog.guard.answers import Answers
 from watchdog.guard.clock import REAL, Clock
 from watchdog.guard.control_socket import ControlSocket
 from watchdog.guard.found import Found, settle, with_ghosts
+from watchdog.guard.front_service import FrontService
 from watchdog.guard.hands import Hands
 from watchdog.guard.inbox import Inbox
 from watchdog.guard.journal import Journal
@@ -29,10 +30,16 @@ from watchdog.recorder.writer import Recorder
 from watchdog.relays.driver import Driver
 from watchdog.relays.mqtt_links import Links
 from watchdog.relays.registry import build
-from watchdog.settings.assemble import feeds_by_broker, latched_relay_plan, site_plan
+from watchdog.settings.assemble import (
+    PUSHED_LINK,
+    latched_relay_plan,
+    site_plan,
+    ways_of_voices,
+)
 from watchdog.settings.model import Settings
-from watchdog.sources.mqtt import MqttSource
-from watchdog.sources.mqtt_handlers import Presence, Subscription
+from watchdog.settings.state_place import front_socket
+from watchdog.sources.pushed import PushedSource
+from watchdog.wired_sources import brokers_of, pages_of
 
 log = logging.getLogger("heatwarden")
 
@@ -130,10 +137,15 @@ def guard_for(
             "latch_file": keeper.why,
             "remainders_file": remainders.why,
             "dropped_readings": inbox.dropped,
+            "pushed_readings": pushed.accepted,
+            "refused_readings": pushed.refused,
+            "pages": [page.told() for page in pages],
             "judged_readings": loop.judged,
             "worst_lag_s": round(loop.worst_lag_s, 3),
         }
 
+    pushed = PushedSource(ways_of_voices(settings), inbox, clock.now, lambda: clock.wall_us() / 1e6, link=PUSHED_LINK)
+    pages = pages_of(settings, inbox, journal, clock.now)
     answers = Answers(engine, hands, now=clock.now, about_guard=about)
     loop = Loop(engine, inbox, hands, answers.answer, now=clock.now, slept_s=clock.slept_s, stall_s=stall_for(engine))
     return Guard(
@@ -146,8 +158,9 @@ def guard_for(
         journal=journal,
         recorder=recorder,
         control=ControlSocket(standing.state / SOCKET, inbox),
+        front=FrontService(standing.state, front_socket(standing.state), inbox, pushed.take, printers, clock, journal.event),
         drivers=list(drivers.values()),
-        sources=_sources(settings, inbox, journal, clock.now),
+        sources=[pushed, *pages, *brokers_of(settings, inbox, journal, clock.now)],
         latches=list(found.latches.values()),
         notices=[Event(clock.now(), "settings", "warning", text) for text in (*notices, *found.told)],
         now=clock.now,
@@ -183,28 +196,6 @@ def _drivers(plan: SitePlan, standing: Standing, checked: Collection[str]) -> di
         if driver is not None:
             drivers[relay.name] = driver
     return drivers
-
-
-def _sources(settings: Settings, inbox: Inbox, journal: Journal, now: Callable[[], float]) -> list[MqttSource]:
-    def noter(name: str) -> Callable[[str, str], None]:
-        def note(level: str, text: str) -> None:
-            event = Event(now(), "source notice", "warning" if level == "warning" else "info", text, source=name)
-            inbox.call(lambda: journal.event(event))
-
-        return note
-
-    sources = []
-    for name, feeds in feeds_by_broker(settings).items():
-        subscriptions = [Subscription(printer=feed.printer, heater=feed.heater, source=feed.source, feed=feed.feed) for feed in feeds]
-        presences = [
-            Presence(source=feed.source, topic=feed.presence.topic, here=feed.presence.here, gone=feed.presence.gone)
-            for feed in feeds
-            if feed.presence is not None
-        ]
-        topic = f"heatwarden/{settings.main.site}/presence"
-        broker = settings.main.brokers[name]
-        sources.append(MqttSource(name, broker, subscriptions, inbox, now, noter(name), presences=presences, presence_topic=topic))
-    return sources
 
 
 def assert_latches(standing: Standing, within_s: float = ASSERT_WITHIN_S) -> bool:

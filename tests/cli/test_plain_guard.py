@@ -18,6 +18,8 @@ PLAIN = [
     ["guard", "--state", "/b"],
     ["guard", "--config", "/a", "--state", "/b"],
     ["guard", "--state", "/b", "--config", "/a"],
+    ["guard", "--end-when-stuck", "20", "--config", "/a"],
+    ["guard", "--end-when-stuck", "0"],
 ]
 
 
@@ -46,7 +48,7 @@ def test_the_short_way_means_the_same_as_the_whole_command_line(
 
 def test_without_any_word_the_default_holds(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv(CONFIG_VARIABLE, raising=False)
-    assert plain_guard(["guard"]) == (CONFIG_DEFAULT, None)
+    assert plain_guard(["guard"]) == (CONFIG_DEFAULT, None, 0.0)
 
 
 @pytest.mark.parametrize(
@@ -61,6 +63,8 @@ def test_without_any_word_the_default_holds(monkeypatch: pytest.MonkeyPatch) -> 
         ["guard", "--config=/a"],
         ["guard", "--conf", "/a"],
         ["guard", "here", "there"],
+        ["guard", "--end-when-stuck", "4"],
+        ["guard", "--end-when-stuck", "nan"],
         ["--config", "/a", "guard"],
     ],
     ids=" ".join,
@@ -69,12 +73,21 @@ def test_anything_else_is_left_to_the_whole_command_line(words: list[str]) -> No
     assert plain_guard(words) is None
 
 
-def test_a_guard_comes_to_its_wiring_without_validator_database_and_command_line(tmp_path: Path) -> None:
+@pytest.mark.parametrize("seconds", ["4", "-1", "nan", "2.5e9"])
+def test_a_stall_too_short_or_no_number_is_refused(seconds: str, asked: list[tuple[Any, ...]]) -> None:
+    answer = CliRunner().invoke(app, ["guard", "--end-when-stuck", seconds])
+    assert answer.exit_code == 2
+    assert "--end-when-stuck" in answer.output
+    assert asked == []
+
+
+def test_a_guard_comes_to_its_wiring_without_validator_database_web_and_command_line(tmp_path: Path) -> None:
     script = (
         "import sys; sys.argv = ['heatwarden', 'guard', '--config', sys.argv[1], '--state', sys.argv[2]]\n"
         "from watchdog.cli.main import main\n"
         "from watchdog import wiring\n"
-        "def told(*_, **__): print(*sorted({'typer', 'rich', 'pydantic', 'sqlalchemy'} & set(sys.modules))); sys.exit(7)\n"
+        "heavy = {'typer', 'rich', 'pydantic', 'sqlalchemy', 'httpcore2', 'fastapi'}\n"
+        "def told(*_, **__): print(*sorted(heavy & set(sys.modules))); sys.exit(7)\n"
         "wiring.Standing = told\n"
         "main()\n"
     )

@@ -1,5 +1,6 @@
 """What people are told of the state of a site: it must never look better than it is."""
 
+from dataclasses import replace
 from typing import Any
 
 import orjson
@@ -158,3 +159,33 @@ def test_a_relay_of_several_printers_names_them_all() -> None:
 def test_a_printer_that_only_a_latch_still_knows_is_not_protected() -> None:
     engine = Engine(site(PrinterPlan("anvil", (), ("plug",)), relays=(plug(),)), 0.0)
     assert "it is no longer in the settings" in shown(engine)["why_not"]
+
+
+@pytest.mark.parametrize(
+    ("fed_by", "words"),
+    [
+        ("pushed through the front", ["depends on the front process: readings of bed are pushed through it"]),
+        ("polled", []),
+        ("over MQTT", []),
+        ("", []),
+    ],
+)
+def test_where_readings_come_from_is_told_and_what_they_depend_on(fed_by: Any, words: list[str]) -> None:
+    bed = heater()
+    plan = PrinterPlan("anvil", (replace(bed, source=replace(bed.source, fed=fed_by)),), ("plug",))
+    printer = shown(Engine(site(plan), 0.0))
+    assert printer["heaters"][0]["fed"] == fed_by
+    assert printer["depends_on"] == words
+
+
+def test_a_further_sensor_is_shown_and_a_silent_one_no_longer_counts() -> None:
+    engine = Engine(workshop(), 0.0)
+    bed = fed(engine, Reading("anvil", "bed", 1.0, 60.0))["heaters"][0]
+    assert bed["sensors"] == [{"name": "glued", "temperature_c": None, "age_s": None, "counts": False}]
+    bed = fed(engine, Reading("anvil", "bed", 2.0, 61.5, sensor="glued"))["heaters"][0]
+    assert (bed["temperature_c"], bed["sensors"][0]["temperature_c"], bed["sensors"][0]["counts"]) == (60.0, 61.5, True)
+    own = [Reading("anvil", "bed", 3.0 + second, 60.0 + second % 3 / 10) for second in range(25)]
+    bed = fed(engine, *own)["heaters"][0]
+    assert (bed["sensors"][0]["age_s"], bed["sensors"][0]["counts"]) == (25.0, True)
+    bed = fed(engine, Reading("anvil", "bed", 28.0, 60.0))["heaters"][0]
+    assert (bed["sensors"][0]["temperature_c"], bed["sensors"][0]["counts"]) == (61.5, False)

@@ -37,19 +37,28 @@ def test_the_readme_has_a_row_for_every_check_and_no_other() -> None:
     assert sorted(rows) == sorted(entry.name for entry in CHECKS)
 
 
+def commands() -> list[tuple[list[str], str]]:
+    """The words of every command, those of groups included, and how it explains itself."""
+    groups = [([], app), *(([str(group.name)], group.typer_instance) for group in app.registered_groups)]
+    return [
+        ([*words, str(command.name or command.callback.__name__)], command.callback.__doc__ or "")
+        for words, group in groups
+        for command in (group.registered_commands if group else ())
+        if command.callback
+    ]
+
+
 def test_the_readme_tells_the_exit_codes_of_every_command() -> None:
-    commands = {str(command.name or command.callback.__name__) for command in app.registered_commands if command.callback}
     table = README.split("| command |")[1].split("\n\n")[0]
-    told = {name.split()[0] for name in re.findall(r"`([a-z][a-z -]*)`", table)}
-    assert told == commands
+    told = {name.partition(" --")[0] for name in re.findall(r"`([a-z][a-z -]*)`", table)}
+    assert told == {" ".join(words) for words, _ in commands()}
 
 
 def test_every_command_explains_itself() -> None:
-    for command in app.registered_commands:
-        assert command.callback is not None
-        answer = CliRunner().invoke(app, [command.callback.__name__, "--help"])
+    for words, explained in commands():
+        answer = CliRunner().invoke(app, [*words, "--help"])
         assert answer.exit_code == 0
-        assert (command.callback.__doc__ or "").split(".")[0].split()[0] in answer.output
+        assert explained.split(".")[0].split()[0] in answer.output
 
 
 def test_the_two_commands_stand_right_under_the_paragraph_that_states_the_job() -> None:

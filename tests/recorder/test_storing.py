@@ -132,9 +132,9 @@ def test_starts_and_stops_say_how_each_run_ended(tmp_path: Path) -> None:
     assert (reader.runs()[2].version, reader.runs()[2].settings_digest) == ("0.1.0", "abc")
 
 
-def pages(reader: Reader, **filters: str) -> list[EventRow]:
+def pages(reader: Reader, printer: str = "") -> list[EventRow]:
     found: list[EventRow] = []
-    while page := reader.latest_events(limit=7, before_id=found[-1].id if found else None, **filters):
+    while page := reader.latest_events(limit=7, before_id=found[-1].id if found else None, printer=printer):
         found += page
     return found
 

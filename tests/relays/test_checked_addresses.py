@@ -24,6 +24,13 @@ BROKER: JsonObject = {"host": "127.0.0.1", "port": 1884, "tls": {"ca_file": "/ca
             "presence": {"topic": "a/here"},
         },
         {"kind": "command", "off": ["/bin/true", "x"], "ask": ["/bin/echo", "off"], "time_limit_s": 1},
+        {
+            "kind": "http",
+            "order": {"url": "http://127.0.0.1/a", "headers": {"Accept": "text/plain"}, "answer": {"word": "ok"}},
+            "echo": {"url": "http://127.0.0.1/b", "headers": {}, "pointer": "/contact"},
+            "meter": {"pointer": "/watts", "standby_w": 1},
+            "time_limit_s": 1,
+        },
         {"kind": "pretend", "file": ""},
     ],
 )
@@ -37,5 +44,5 @@ def test_a_checked_address_gives_the_same_driver_as_a_validated_one(address: Jso
 
 
 def test_a_checked_address_of_an_unknown_kind_is_refused_all_the_same() -> None:
-    with pytest.raises(ValueError, match="allowed are command, mqtt, pretend"):
+    with pytest.raises(ValueError, match="allowed are command, http, mqtt, pretend"):
         build("plug", {"kind": "lever"}, now=lambda: 0.0, report=lambda _: None, links=Links(lambda: 0.0), checked=True)

@@ -11,7 +11,9 @@ from watchdog.guard.inbox import Question
 from watchdog.recorder.reader import Reader
 from watchdog.recorder.rows import EventRow
 from watchdog.settings.addresses import Broker
-from watchdog.settings.model import Heater, MainFile, PretendRelayTable, PrinterFile, Readings, Settings
+from watchdog.settings.feeds import Readings
+from watchdog.settings.model import Heater, MainFile, PrinterFile, Settings
+from watchdog.settings.relay_tables import PretendRelayTable
 from watchdog.sources.log_time import stamp_at
 from watchdog.wire.control import Request
 from watchdog.wiring import RECORD, Standing, guard_for

@@ -5,7 +5,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -66,10 +66,13 @@ def write_settings(
 
 
 class Guard:
-    """One guard over a settings and a state directory. `command` runs another entry than the installed one."""
+    """One guard over a settings and a state directory. `command` runs another entry than the installed one, `environment` adds to ours."""
 
-    def __init__(self, config: Path, state: Path, *, command: Sequence[str] = AS_INSTALLED) -> None:
+    def __init__(
+        self, config: Path, state: Path, *, command: Sequence[str] = AS_INSTALLED, environment: Mapping[str, str] | None = None
+    ) -> None:
         self.config, self.state, self.command = config, state, command
+        self.environment = dict(environment or {})
         self.process: subprocess.Popen[bytes] | None = None
         self.exec_ns = 0
 
@@ -86,7 +89,7 @@ class Guard:
                 [*self.command, "--config", str(self.config), "--state", str(self.state)],
                 stdout=log,
                 stderr=log,
-                env=os.environ | {"STATE_DIRECTORY": ""},
+                env=os.environ | {"STATE_DIRECTORY": ""} | self.environment,
             )
         return self
 

@@ -31,6 +31,14 @@ class Namespace:
     def address(self, line: int) -> str:
         return f"{self._net}.{line}.2"
 
+    def near(self, line: int) -> str:
+        """The address of this host on a line, as seen from inside."""
+        return f"{self._net}.{line}.1"
+
+    def nobody(self, line: int) -> str:
+        """An address on a line that nobody has."""
+        return f"{self._net}.{line}.9"
+
     def outer(self, line: int) -> str:
         return f"hw{os.getpid() % 1_000_000}o{line}"
 

@@ -8,7 +8,8 @@ import pytest
 
 from watchdog.core.plan import SitePlan
 from watchdog.settings.assemble import site_plan
-from watchdog.settings.model import Heater, HeaterKind, MainFile, PrinterFile, Readings, Settings
+from watchdog.settings.feeds import Readings
+from watchdog.settings.model import Heater, HeaterKind, MainFile, PrinterFile, Settings
 
 PLACE: Final = "HEATWARDEN_SHARED"
 TOP: Final = Path(__file__).parents[2]

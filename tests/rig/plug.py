@@ -50,6 +50,8 @@ class Habits:
     lie: Lie = "none"
     back_on_after_s: float = 0.0
     truth: str = ""
+    user: str = ""
+    password: str = ""
 
 
 class Plug:
@@ -68,6 +70,8 @@ class Plug:
         self._client = paho.Client(
             CallbackAPIVersion.VERSION2, client_id=f"plug-{secrets.token_hex(6)}", protocol=MQTTProtocolVersion.MQTTv5
         )
+        if habits.user:
+            self._client.username_pw_set(habits.user, habits.password)
         self._client.reconnect_delay_set(1, 1)
         self._client.on_socket_open = _no_delay
         self._client.on_connect = self._connected

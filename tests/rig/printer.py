@@ -46,6 +46,8 @@ class Printer:
         self.payload: bytes | None = None
         self.retain = False
         self.quiet = False
+        self.powered: Callable[[], bool] = lambda: True
+        """Whether its board has power: without it says nothing."""
         self.noise_k = 0.05
         self._where = (host, port)
         self._dice = random.Random(topic)
@@ -70,7 +72,7 @@ class Printer:
 
     def _run(self) -> None:
         while not self._ending.wait(self.every_s):
-            if not self.quiet:
+            if not self.quiet and self.powered():
                 self.say()
 
     def start(self) -> Self:

@@ -9,12 +9,16 @@ TOPIC = "millbrook"
 
 @dataclass(frozen=True, kw_only=True)
 class HeaterTable:
-    """One heater. `more` are further lines of its `readings`, `limits` further limit tables, `sensors` names of further sensors."""
+    """One heater. `more` are further lines of its `readings`, `limits` further limit tables, `sensors` names of further sensors.
+
+    With `page`, its readings are polled from the page of that name, and not heard from a broker.
+    """
 
     name: str = "bed"
     kind: str = "bed"
     broker: str = "shed"
     topic: str = ""
+    page: str = ""
     interval_s: float = 0.25
     advise_s: float = 2.0
     grace_s: float = 3.0
@@ -27,8 +31,10 @@ class HeaterTable:
     def text(self, printer: str) -> str:
         topic = self.topic or f"{TOPIC}/{printer}/{self.name}"
         place = f"[heaters.{self.name}"
-        readings = f'broker = "{self.broker}"\nlongest_interval_s = {self.interval_s}\n'
-        lines = [f'{place}]\nkind = "{self.kind}"\n{self.facts}', f'{place}.readings]\n{readings}topic = "{topic}"\n{self.more}']
+        interval = f"longest_interval_s = {self.interval_s}\n"
+        readings = f'broker = "{self.broker}"\n{interval}'
+        first = f'page = "{self.page}"\n{interval}' if self.page else f'{readings}topic = "{topic}"\n'
+        lines = [f'{place}]\nkind = "{self.kind}"\n{self.facts}', f"{place}.readings]\n{first}{self.more}"]
         lines += [f'{place}.sensors.{name}]\n{readings}topic = "{topic}/{name}"\n' for name in self.sensors]
         lines += [f"{place}.limits.no_readings]\nadvise_s = {self.advise_s}\ngrace_s = {self.grace_s}\n"]
         lines += [f"{place}.limits.ceiling]\nconfirm_s = {self.confirm_s}\n{self.limits}"]
@@ -80,9 +86,32 @@ class ProgramTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class HttpTable:
+    """A relay with an HTTP interface, as rig.http_plug has it: another way that needs no broker. `more` are further keys of it."""
+
+    name: str
+    url: str
+    meter: bool = False
+    secret: Path | None = None
+    more: str = ""
+
+    def text(self) -> str:
+        headers = 'headers = { Authorization = "Bearer {secret}" }, ' if self.secret else ""
+        answer = 'answer = { pointer = "/result", word = "done" }'
+        lines = [
+            f'[relays.{self.name}]\nkind = "http"\ncuts = "printer"\nfeeds_board = false\nask_every_s = 5.0\necho_within_s = 3.0',
+            f'order = {{ url = "{self.url}", {headers}body = "contact=open", {answer} }}',
+            f'echo = {{ url = "{self.url}", {headers}pointer = "/contact", off = "open", on = "closed" }}',
+        ]
+        lines += ['meter = { pointer = "/power/watts" }'] if self.meter else []
+        lines += [f'secret_file = "{self.secret}"'] if self.secret else []
+        return "\n".join([*lines, self.more]) + "\n"
+
+
+@dataclass(frozen=True, kw_only=True)
 class PrinterTable:
     name: str
-    relays: tuple[PlugTable | ProgramTable, ...]
+    relays: tuple[PlugTable | ProgramTable | HttpTable, ...]
     heaters: tuple[HeaterTable, ...] = (HeaterTable(),)
 
     def text(self) -> str:

@@ -11,8 +11,9 @@ from watchdog.core.engine import Engine
 from watchdog.core.plan import RelayPlan
 from watchdog.relays.registry import KINDS
 from watchdog.settings.assemble import feeds_by_broker, latched_relay_plan, relay_plan, site_plan
+from watchdog.settings.feeds import Readings
 from watchdog.settings.load import load
-from watchdog.settings.model import Readings, Settings
+from watchdog.settings.model import Settings
 from watchdog.wire.feed import Feed
 from watchdog.wire.payload import Decoder
 
@@ -85,6 +86,33 @@ def test_a_relay_known_only_from_a_latch_keeps_its_evidence(settings: Settings) 
         again = latched_relay_plan(plan.name, orjson.loads(orjson.dumps(plan.address)))
         for key in ("has_echo", "has_meter", "standby_w", "meter_within_s", "watched", "address"):
             assert getattr(again, key) == getattr(plan, key)
+
+
+HTTP = """
+[relays.plug-on-http]
+kind = "http"
+cuts = "printer"
+order = { url = "http://192.0.2.7/contact", body = "word={secret}" }
+secret_file = "{here}/secret"
+time_limit_s = 3
+"""
+ASKED = """echo = { url = "http://192.0.2.7/contact" }
+meter = { pointer = "/watts", standby_w = 1, within_s = 20 }
+"""
+
+
+@pytest.mark.parametrize("more", ["", ASKED], ids=["order alone", "echo and meter"])
+def test_a_relay_on_http_says_the_same_in_a_latch_record_and_keeps_no_secret_there(config: Path, more: str) -> None:
+    main = config / "heatwarden.toml"
+    main.write_text(main.read_text() + HTTP.replace("{here}", str(config.parent)) + more)
+    settings = load(config).settings
+    assert settings is not None
+    plan = relay_plan(settings, "plug-on-http")
+    assert (plan.has_echo, plan.has_meter, plan.watched, plan.sent_within_s) == (bool(more), bool(more), True, 3.0)
+    assert not more or (plan.standby_w, plan.meter_within_s) == (1.0, 20.0)
+    saved = orjson.dumps(plan.address)
+    assert latched_relay_plan("plug-on-http", orjson.loads(saved)) == plan
+    assert (b"word={secret}" in saved, b"correct horse" in saved) == (True, False)
 
 
 @pytest.mark.parametrize("address", [{}, {"kind": 3}, {"kind": "mqtt", "meter": {"standby_w": "x"}}, {"meter": 3, "ask": None}])

@@ -124,6 +124,59 @@ def test_what_a_printers_file_leaves_open_is_said(config: Path, printer: str, ol
     assert sentence in lacks(config, printer)
 
 
+HTTP = """
+[relays.plug-on-http]
+kind = "http"
+cuts = "printer"
+order = {{ url = "{url}"{order} }}
+{more}
+"""
+ECHO = 'echo = { url = "http://192.0.2.7/state" }'
+CLEAR = "cross the network in the clear, and anybody there may answer in its place"
+
+
+@pytest.mark.parametrize(
+    ("url", "order", "more", "said", "unsaid"),
+    [
+        ("http://192.0.2.7/a", "", "", "any answer with a status from 200 to 299 counts as taken, a page of errors too", "no meter;"),
+        ("http://192.0.2.7/a", "", "", "nothing can show that it opened", "no ask"),
+        ("http://192.0.2.7/a", "", "", "no secret; anybody on its network may switch it", "no presence"),
+        ("http://192.0.2.7/a", "", "", f"http without TLS; all it says {CLEAR.replace('cross ', 'crosses ')}", "its secret"),
+        ("http://192.0.2.7/a", ', answer = { word = "ok" }', ECHO, "no meter; a welded contact that echoes off goes unseen", "any answer"),
+        (
+            "http://192.0.2.7/a",
+            ', body = "{secret}"',
+            ECHO + '\nsecret_file = "{here}/secret"\nmeter = { pointer = "/watts" }',
+            f"http without TLS; its secret and all it says {CLEAR}",
+            "no secret",
+        ),
+        ("https://192.0.2.7/a", "", ECHO, CLEAR.replace("cross ", "crosses "), "any answer"),
+        ("https://192.0.2.7/a", "", ECHO.replace("http:", "https:"), "no secret", "without TLS"),
+        ("http://127.0.0.1/a", "", "", "any answer", "without TLS"),
+        ("http://127.0.0.1/a", "", "", "any answer", "no secret"),
+    ],
+)
+def test_what_a_relay_on_http_leaves_open_is_said(config: Path, url: str, order: str, more: str, said: str, unsaid: str) -> None:
+    main = config / "heatwarden.toml"
+    main.write_text(main.read_text() + HTTP.format(url=url, order=order, more=more.replace("{here}", str(config.parent))))
+    replaced(config, "printers/cinder.toml", "make-believe", "plug-on-http")
+    told = [line for line in lacks(config, "cinder").splitlines() if line.startswith("plug-on-http: ")]
+    assert any(said in line for line in told), told
+    assert not any(unsaid in line for line in told), told
+
+
+@pytest.mark.parametrize(("host", "said"), [("192.0.2.7", True), ("192.0.2.8", False)])
+def test_one_device_for_readings_and_relays_is_a_common_cause(config: Path, host: str, *, said: bool) -> None:
+    page = '[pages.board]\nurl = "http://192.0.2.7:8080/now"\nevery_s = 1.0\n\n[brokers.spare]'
+    replaced(config, "heatwarden.toml", "[brokers.spare]", page)
+    main = config / "heatwarden.toml"
+    main.write_text(main.read_text() + HTTP.format(url=f"http://{host}/a", order="", more=ECHO))
+    cinder = config / "printers" / "cinder.toml"
+    reads = 'kind = "bed"\n[heaters.bed.readings]\npage = "board"\nlongest_interval_s = 20.0\n'
+    cinder.write_text('relays = ["plug-on-http"]\n[heaters.bed]\n' + reads)
+    assert ("bed: its readings and all of its relays are those of one device, 192.0.2.7" in lacks(config, "cinder")) is said
+
+
 def test_two_ways_to_cut_are_no_common_cause(config: Path) -> None:
     assert "need the broker" not in lacks(config, "anvil")
 
@@ -192,6 +245,10 @@ def test_the_examples_stay_good_with_what_they_comment_out(config: Path, tmp_pat
         "cuts = ",
         "off = [",
         "ask = [",
+        "order = {",
+        "echo = {",
+        "secret_file =",
+        "[relays.cinder-http]",
         "[relays.make",
         "file =",
     ):
@@ -200,6 +257,7 @@ def test_the_examples_stay_good_with_what_they_comment_out(config: Path, tmp_pat
         ("/etc/heatwarden/broker-password", "secret"),
         ("/etc/heatwarden/ca.pem", "ca.pem"),
         ("/usr/local/bin/relay-board", "program"),
+        ("/etc/heatwarden/cinder-plug-word", "secret"),
     ):
         text = text.replace(f'"{old}"', f'"{config.parent / new}"')
     main.write_text(text)
@@ -207,5 +265,5 @@ def test_the_examples_stay_good_with_what_they_comment_out(config: Path, tmp_pat
     loaded = load(main.parent)
     assert [str(problem) for problem in loaded.problems] == []
     assert loaded.settings is not None
-    assert {"usb-board", "make-believe"} <= set(loaded.settings.main.relays)
+    assert {"usb-board", "cinder-http", "make-believe"} <= set(loaded.settings.main.relays)
     assert loaded.settings.main.brokers["main"].tls is not None

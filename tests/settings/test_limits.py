@@ -6,8 +6,9 @@ import pytest
 
 from watchdog.checks.registry import CHECKS
 from watchdog.settings.bounds import limit_bounds
+from watchdog.settings.feeds import Readings
 from watchdog.settings.limits import Limit, fresh_checks, limits_by_check, resolve
-from watchdog.settings.model import Heater, HeaterKind, Readings
+from watchdog.settings.model import Heater, HeaterKind
 from watchdog.thermal.heater_classes import CLASSES
 
 KINDS: tuple[HeaterKind, ...] = ("bed", "hotend", "chamber")

@@ -8,7 +8,7 @@ from typing import Any, get_args, get_origin, get_type_hints
 import pytest
 
 from watchdog.checks.registry import CHECKS
-from watchdog.settings import addresses, model
+from watchdog.settings import addresses, feeds, model, relay_tables
 from watchdog.wire.feed import Fields
 
 GUIDE = Path(__file__).parent.parent.parent / "docs" / "settings.md"
@@ -17,24 +17,31 @@ ROW = re.compile(r"^\| `(\w+)` \| (.*?) \| (.+) \|$", re.MULTILINE)
 SECTIONS: dict[str, type[Any]] = {
     "heatwarden.toml": model.MainFile,
     "[state]": model.State,
+    "[front]": model.Front,
     "[brokers.NAME]": addresses.Broker,
     "[brokers.NAME.tls]": addresses.Tls,
-    'kind = "mqtt"': model.MqttRelayTable,
-    'kind = "command"': model.CommandRelayTable,
-    'kind = "pretend"': model.PretendRelayTable,
+    "[pages.NAME]": addresses.Page,
+    'kind = "mqtt"': relay_tables.MqttRelayTable,
+    'kind = "command"': relay_tables.CommandRelayTable,
+    'kind = "http"': relay_tables.HttpRelayTable,
+    'kind = "pretend"': relay_tables.PretendRelayTable,
     "order": addresses.SwitchOrder,
     "echo": addresses.SwitchEcho,
     "meter": addresses.SwitchMeter,
     "presence": addresses.SwitchPresence,
+    "order over HTTP": addresses.HttpOrder,
+    "answer over HTTP": addresses.HttpAnswer,
+    "echo over HTTP": addresses.HttpEcho,
+    "meter over HTTP": addresses.HttpMeter,
     "printers/NAME.toml": model.PrinterFile,
     "[heaters.NAME]": model.Heater,
-    "[heaters.NAME.readings]": model.Readings,
+    "[heaters.NAME.readings]": feeds.Readings,
     "fields": Fields,
-    "[meter]": model.Meter,
+    "[meter]": feeds.Meter,
     "[observe]": model.Observe,
 }
-OF_EVERY_RELAY = {"kind", *(field.name for field in fields(model.RelayCommon))}
-KINDS_OF_RELAYS = {model.MqttRelayTable, model.CommandRelayTable, model.PretendRelayTable}
+OF_EVERY_RELAY = {"kind", *(field.name for field in fields(relay_tables.RelayCommon))}
+KINDS_OF_RELAYS = set(relay_tables.tables_by_kind(get_args(relay_tables.RelayTable)[0]).values())
 
 
 def rows(heading: str) -> dict[str, str]:
@@ -95,6 +102,7 @@ def test_documented_words_are_the_real_ones() -> None:
 
 
 def test_every_table_of_the_model_has_a_section() -> None:
-    tables = {entry for module in (model, addresses) for entry in vars(module).values() if hasattr(entry, "__pydantic_config__")}
-    made_from_others = {model.RelayCommon, addresses.MqttRelay, addresses.CommandRelay, addresses.PretendRelay}
+    modules = (model, relay_tables, addresses, feeds)
+    tables = {entry for module in modules for entry in vars(module).values() if hasattr(entry, "__pydantic_config__")}
+    made_from_others = {relay_tables.RelayCommon, *get_args(addresses.RelayAddress)}
     assert {entry.__name__ for entry in tables - made_from_others} - {"Feed"} == {entry.__name__ for entry in SECTIONS.values()}

@@ -25,14 +25,14 @@ def edit(config: Path, old: str, new: str) -> None:
     file.write_text(file.read_text().replace(old, new))
 
 
-def test_the_copy_holds_the_exact_bytes_and_is_the_guards_alone(config: Path, state: Path) -> None:
+def test_the_copy_holds_the_exact_bytes_and_only_the_guards_group_may_read_it(config: Path, state: Path) -> None:
     texts = load(config).texts
     keep(state, texts)
     assert kept(state) == texts
     assert texts["printers/anvil.toml"] == (config / "printers" / "anvil.toml").read_bytes()
     files = [path for path in (state / "validated").rglob("*") if path.is_file()]
-    assert {stat.S_IMODE(path.stat().st_mode) for path in files} == {0o600}
-    assert stat.S_IMODE((state / "validated").stat().st_mode) == 0o700
+    assert {stat.S_IMODE(path.stat().st_mode) for path in files} == {0o640}
+    assert stat.S_IMODE((state / "validated").stat().st_mode) == 0o750
     assert not any(b"correct horse" in path.read_bytes() for path in files)
 
 

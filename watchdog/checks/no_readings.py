@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.printer import PROBATION_S
 from watchdog.core.values import INFINITY, NEVER, STRICT
 
 
@@ -29,20 +30,22 @@ class NoReadings(Check):
     """Cuts when nothing fresh came for `grace_s` while heat was asked for, or while the heater was neither cold nor cooling.
 
     Before that, after `advise_s`, it advises. A printer that its owner switches off cold, or warm and cooling, stays an
-    advisory; so does one whose board a relay has just taken down. A source that reports on change is heard through its proof
+    advisory; so does one whose board a relay has taken down. Once that relay shows power again, the board gets as long as
+    after a reset to be heard, and not longer. A source that reports on change is heard through its proof
     of life. A heater that was never heard since the start is an advisory: a retained target alone asks for nothing.
     It uses raw readings alone; only the question whether the heater was cooling asks the observer, and a heater
     of which that is unknown was not.
     """
 
     name = "no readings"
-    STATE = ("_advised", "_asked_at")
+    STATE = ("_advised", "_asked_at", "_excused_at")
 
     def __init__(self, limits: NoReadingsLimits) -> None:
         super().__init__()
         self.limits = limits
         self._advised = False
         self._asked_at = NEVER  # since when heat is asked for
+        self._excused_at = NEVER  # when its silence was last put down to the dark
         self.deadline = float("-inf")  # due at the first chance: the wait begins when the watch does
 
     def on_reading(self, view: HeaterView) -> Finding | None:
@@ -54,8 +57,9 @@ class NoReadings(Check):
         if view.now - heard_at < self.limits.advise_s:
             self._advised = False
             self.deadline = heard_at + self.limits.advise_s
-        elif self.deadline == INFINITY and self._asked_at == view.now:  # asked for after the verdict on its silence
-            self.deadline = view.now + self.limits.grace_s
+        elif self._asked_at == view.now:  # asked for after the verdict on its silence
+            self._excused_at = NEVER
+            self.deadline = min(self.deadline, view.now + self.limits.grace_s)
         return None
 
     def on_deadline(self, view: HeaterView) -> Finding | None:
@@ -66,8 +70,15 @@ class NoReadings(Check):
             return None
         self.near(0.9 * (view.now - heard_at) / limits.grace_s)
         due_at = limits.grace_s + (max(heard_at, self._asked_at) if _heat_is_asked_for(view) else heard_at)
+        if view.lit_at > heard_at:
+            due_at = max(due_at, view.lit_at + PROBATION_S)
         if view.now < due_at:
             self.deadline = due_at
+            return self._advice(view, view.now - heard_at)
+        if view.darkened:
+            self._excused_at = view.now
+        if self._excused_at > max(heard_at, view.lit_at):
+            self.deadline = view.now + PROBATION_S  # in time for a board that gets its power back at once
             return self._advice(view, view.now - heard_at)
         self.deadline = INFINITY
         return self._verdict(view, view.now - heard_at)
@@ -80,7 +91,7 @@ class NoReadings(Check):
 
     def _verdict(self, view: HeaterView, silent_s: float) -> Finding | None:
         temperature_c = view.temperature_c
-        if view.darkened or temperature_c is None:
+        if temperature_c is None:
             return self._advice(view, silent_s)
         numbers = {"silent_s": silent_s, "grace_s": self.limits.grace_s, "temperature_c": temperature_c}
         if view.target_c is not None and _heat_is_asked_for(view):

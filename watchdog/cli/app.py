@@ -5,7 +5,9 @@ from typing import Annotated
 
 import typer
 
-from watchdog.cli.main import CONFIG_DEFAULT, CONFIG_VARIABLE
+from watchdog.cli.app_token import token_app
+from watchdog.cli.main import CONFIG_DEFAULT, SHORTEST_STUCK_S, STUCK_OPTION
+from watchdog.cli.options import Config, Json, State
 from watchdog.wire.control import Request
 
 app = typer.Typer(
@@ -17,19 +19,53 @@ app = typer.Typer(
     epilog="Exit codes: 0 yes, 1 no (not protected, tripped, refused), 2 bad input, 69 no guard to be reached, 78 bad settings.",
 )
 
-Config = Annotated[Path, typer.Option("--config", envvar=CONFIG_VARIABLE, help="The settings directory.", show_default=True)]
-State = Annotated[Path | None, typer.Option("--state", help="The state directory; by default the one in the settings.")]
-Json = Annotated[bool, typer.Option("--json", help="Answer in JSON, for programs.")]
 Person = Annotated[str, typer.Option("--by", help="Who asks for it; goes on record.", show_default="the user's name")]
 Reason = Annotated[str, typer.Option("--reason", help="Why; goes on record.")]
 
+app.add_typer(token_app, name="token")
+
 
 @app.command()
-def guard(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
+def guard(
+    config: Config = CONFIG_DEFAULT,
+    state: State = None,
+    end_when_stuck: Annotated[
+        int,
+        typer.Option(
+            STUCK_OPTION, help=f"End with 75 after the loop stood still for so many seconds, {SHORTEST_STUCK_S} or more; 0: never."
+        ),
+    ] = 0,
+) -> None:
     """Watch the printers and cut their power when a check says danger. Runs until it is told to stop."""
     from watchdog.cli.guard import run
 
+    if end_when_stuck and end_when_stuck < SHORTEST_STUCK_S:
+        raise typer.BadParameter(f"{end_when_stuck} seconds: 0 or at least {SHORTEST_STUCK_S} are allowed", param_hint=STUCK_OPTION)
+    raise typer.Exit(run(config, state, float(end_when_stuck)))
+
+
+@app.command()
+def run(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
+    """Run guard and front together, in a terminal or a container, and start again whichever ends."""
+    from watchdog.cli.run import run
+
     raise typer.Exit(run(config, state))
+
+
+@app.command()
+def front(config: Config = CONFIG_DEFAULT, state: State = None) -> None:
+    """Serve the API to programs and people with tokens. The guard does not need it. Runs until it is told to stop."""
+    from watchdog.cli.front import run
+
+    raise typer.Exit(run(config, state))
+
+
+@app.command()
+def examples(directory: Annotated[Path, typer.Argument(help="Where to; nothing that stands there is overwritten.")]) -> None:
+    """Write out the commented example settings, to begin with."""
+    from watchdog.cli.examples import run
+
+    raise typer.Exit(run(directory))
 
 
 @app.command()
@@ -46,11 +82,15 @@ def demo(
 
 
 @app.command()
-def check(config: Config = CONFIG_DEFAULT, as_json: Json = False) -> None:
+def check(
+    config: Config = CONFIG_DEFAULT,
+    as_json: Json = False,
+    limits: Annotated[bool, typer.Option("--limits", help="Show every limit, also what is usual for the class of heater.")] = False,
+) -> None:
     """Check the settings: every problem at once, or what is protected by what, and what is not."""
     from watchdog.cli.check import run
 
-    raise typer.Exit(run(config, as_json))
+    raise typer.Exit(run(config, as_json, limits))
 
 
 @app.command()

@@ -5,6 +5,7 @@ With `--json`, one object on standard output, whether good or not:
     {"ok": true, "config": DIR, "site": NAME, "problems": [],
      "printers": {PRINTER: {
          "heaters": {HEATER: {"kind": "bed" | "hotend" | "chamber",
+                              "readings": [SENTENCE],
                               "limits": [{"check", "key", "value", "origin", "why"}],
                               "cut_by": [{"relay", "cuts", "evidence": ["echo" | "meter" | "temperature falling"]}]}},
          "not_protected": [SENTENCE],
@@ -39,8 +40,11 @@ BAD_SETTINGS = 78
 _WIDTH_WITHOUT_TERMINAL = 160
 
 
-def run(config: Path, as_json: bool) -> int:
-    """Check the settings directory `config` and print what was found. Returns the exit status: 0, or 78 with problems."""
+def run(config: Path, as_json: bool, all_limits: bool = False) -> int:
+    """Check the settings directory `config` and print what was found. Returns the exit status: 0, or 78 with problems.
+
+    Limits that are usual for a class of heater are only counted, unless `all_limits`; JSON always holds all of them.
+    """
     loaded = load(config)
     if as_json:
         sys.stdout.buffer.write(orjson.dumps(_plain(config, loaded), option=orjson.OPT_INDENT_2) + b"\n")
@@ -48,7 +52,7 @@ def run(config: Path, as_json: bool) -> int:
     elif loaded.settings is None:
         _print_problems(config, loaded)
     else:
-        _print_protection(loaded)
+        _print_protection(loaded, all_limits)
     return BAD_SETTINGS if loaded.settings is None else GOOD
 
 
@@ -80,7 +84,7 @@ def _print_problems(config: Path, loaded: Loaded) -> None:
         print(f"{config}/{problem}" if problem.file else f"{config}: {str(problem).removeprefix('.: ')}", file=sys.stderr)
 
 
-def _print_protection(loaded: Loaded) -> None:
+def _print_protection(loaded: Loaded, all_limits: bool) -> None:
     # Late: a program that asks for JSON need not wait for it.
     from rich.console import Console
 
@@ -92,19 +96,25 @@ def _print_protection(loaded: Loaded) -> None:
     for name, printer in found.printers.items():
         console.print(f"\n{name}", style="bold")
         for heater, heater_protection in printer.heaters.items():
-            _print_heater(console, heater, heater_protection)
+            _print_heater(console, heater, heater_protection, all_limits)
         _print_list(console, "  not protected:", printer.lacks)
         console.print(f"  {IF_THIS_COMPUTER_DIES}")
     _print_list(console, "\nthe whole site, not protected:", found.lacks)
     _print_list(console, "\nthe usual cautions:", CAUTIONS)
 
 
-def _print_heater(console: "Console", name: str, heater: HeaterProtection) -> None:
+def _print_heater(console: "Console", name: str, heater: HeaterProtection, all_limits: bool) -> None:
     console.print(f"  {name} ({heater.kind})")
+    _print_table(console, "    readings:", [(way,) for way in heater.readings])
     cuts = [(cut.relay, f"cuts {cut.cuts}", f"confirmed by {' or '.join(cut.evidence) or 'nothing'}") for cut in heater.cut_by]
     _print_table(console, "    cut by, in this order:", cuts)
-    rows = [(limit.check, limit.key, f"{limit.value:g}", limit.origin, limit.why) for limit in heater.limits]
+    shown = [limit for limit in heater.limits if all_limits or limit.origin != "class of heater" or limit.key == "above_c"]
+    rows = [(limit.check, limit.key, f"{limit.value:g}", limit.origin, limit.why) for limit in shown]
     _print_table(console, "    limits:", rows)
+    if len(shown) < len(heater.limits):
+        console.print(
+            f"      and {len(heater.limits) - len(shown)} more as is usual for a {heater.kind}: `heatwarden check --limits` shows them"
+        )
 
 
 def _print_list(console: "Console", title: str, sentences: tuple[str, ...]) -> None:

@@ -12,5 +12,11 @@ BAD_INPUT = 2
 NO_GUARD = 69
 """The guard cannot be reached."""
 
+CRASHED = 70
+"""A fault of the program itself; it may be started again."""
+
+STUCK = 75
+"""The guard's loop stood still, so that the guard ended itself; it is to be started again."""
+
 BAD_SETTINGS = 78
 """The settings are wrong, and there is no validated copy to run."""

@@ -67,7 +67,8 @@ def _tell(verdict: Verdict) -> None:
     if not verdict.trips:
         say("  nothing tripped")
     for advice in verdict.advisories:
-        say(f"  advice {advice['time']} {advice['printer']}/{advice['heater']} {advice['check']}: {advice['reason']}")
+        where = "/".join(filter(None, (advice["printer"], advice["heater"]))) or "several printers:"
+        say(f"  advice {advice['time']} {where} {advice['check']}: {advice['reason']}")
     nearest = sorted(
         (
             (share, printer, heater, check)

@@ -6,10 +6,22 @@ from watchdog.cli import exit_codes
 from watchdog.cli.client import NoGuardError, ask
 from watchdog.cli.output import complain, say, say_json
 from watchdog.core.values import JsonObject
+from watchdog.recorder.records import NOT_OPEN_YET
 from watchdog.wire.control import Request
 
 LATELY_S = 900.0
 """Older warnings are left to `--json` and the record."""
+
+POWER = {
+    "cutting": "power: commanded off, not confirmed yet",
+    "confirmed": "power: off, as the relay says",
+    "proven": "power: off, proven by its meter or by the temperature",
+    "not confirmed": "power: NOT CONFIRMED OFF",
+}
+"""What the verdict on a cut means, to a person who reads it for the first time."""
+
+LATE_S = 1.0
+"""A guard that is later than this has not had the processor it needs."""
 
 
 def run(config: Path, state: Path | None, *, as_json: bool, idle: bool) -> int:
@@ -67,11 +79,21 @@ def _printer_lines(printer: JsonObject) -> list[str]:
         by = f", {latch['check']}" if latch["check"] else ""
         out.append(f"  trip {latch['trip']} at {latch['at_wall'] or 'an unknown time'}{by}: {latch['reason']}")
         failure = f": {latch['failure']}" if latch["failure"] else ""
-        out.append(f"  power: {latch['verdict']}{failure}")
+        out.append(f"  {POWER.get(latch['verdict'], 'power: ' + latch['verdict'])}{failure}")
     out += [f"  why not: {why}" for why in printer["why_not"]]
+    out += [f"  {dependence}" for dependence in printer["depends_on"]]
     for heater in printer["heaters"]:
-        out.append(f"  {heater['name']}: {_values(heater)}")
+        way = f" ({heater['fed']})" if heater["fed"] else ""
+        out.append(f"  {heater['name']}: {_values(heater)}{way}")
+        out += [f"    its sensor {sensor['name']}: {_sensor(sensor)}" for sensor in heater["sensors"]]
     return out
+
+
+def _sensor(sensor: JsonObject) -> str:
+    if sensor["temperature_c"] is None:
+        return "not heard yet"
+    silent = "" if sensor["counts"] else f" {sensor['age_s']:.0f} s ago, SILENT: it no longer counts"
+    return f"{sensor['temperature_c']:.1f} degC{silent}"
 
 
 def _values(heater: JsonObject) -> str:
@@ -109,7 +131,9 @@ def _warning_line(warning: JsonObject) -> str:
 def _guard_lines(guard: JsonObject) -> list[str]:
     out = [f"notice: {notice}" for notice in guard["notices"]]
     out += [_warning_line(warning) for warning in guard["warnings"] if warning["age_s"] <= LATELY_S]
-    if not guard["record"]["ok"]:
+    if not guard["record"]["ok"] and guard["record"]["last_error"] == NOT_OPEN_YET:
+        out.append(f"{NOT_OPEN_YET}: protection comes first ({guard['record']['waiting']} waiting)")
+    elif not guard["record"]["ok"]:
         out.append(f"the record cannot be written: {guard['record']['last_error']} ({guard['record']['waiting']} waiting)")
     out += [f"record: {notice}" for notice in guard["record"]["notices"]]
     if guard["record"]["lost"]:
@@ -118,6 +142,11 @@ def _guard_lines(guard: JsonObject) -> list[str]:
         out.append(f"THE LATCH FILE CANNOT BE WRITTEN: {guard['latch_file']}; a power cut of this computer would lose a latch")
     if guard["remainders_file"]:
         out.append(f"what is bypassed or has observed cannot be kept for a restart: {guard['remainders_file']}")
+    if guard["worst_lag_s"] > LATE_S:
+        out.append(f"a turn of the loop came {guard['worst_lag_s']:.1f} s late once: this computer is too busy, or was stopped")
+    out += [f"page {page['name']}: {page['why']}" for page in guard["pages"] if page["why"]]
+    if guard["refused_readings"]:
+        out.append(f"{guard['refused_readings']} pushed readings were refused, wholly or in part; who pushed them was told why")
     if guard["dropped_readings"]:
         out.append(f"{guard['dropped_readings']} readings were dropped: they came faster than they could be judged")
     return out

@@ -27,7 +27,7 @@ def run(config: Path, state: Path | None, *, trip: str, printer: str, last: int,
             return exit_codes.OK
         story = reader.trip(int(trip) if trip.isdecimal() else trip)
     except RecordUnreadable as error:
-        complain(f"the record {path} cannot be read: {error}")
+        complain(str(error))
         return exit_codes.BAD_INPUT
     if story is None:
         complain(f"there is no trip {trip!r} on record; `heatwarden trips` lists them")

@@ -157,6 +157,10 @@ class HeaterView(Protocol):
         """True while a relay that feeds this printer's board is known to be off: silence is expected."""
 
     @property
+    def lit_at(self) -> float:
+        """When a relay last showed that the power of a darkened board is back."""
+
+    @property
     def latched(self) -> bool: ...
 
     @property

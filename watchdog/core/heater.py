@@ -37,7 +37,7 @@ class Heater:
         "target_changed_at", "target_lowered_at", "duty", "duty_at", "power_w", "power_at", "printer_power_w", "printer_power_at",
         "latched", "readings", "unusable", "ignored",
         "burst_from", "burst_count", "burst_told_at", "evaluate_at", "heard_live", "observer_failed", "silent_told", "darkened",
-        "sensor", "spoken_c", "retained_c",
+        "sensor", "spoken_c", "retained_c", "lit_at",
     )  # fmt: skip
 
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
@@ -63,6 +63,7 @@ class Heater:
         self.repeat_s = min(REPEAT_SHARE * source.longest_interval_s, REPEAT_MOST_S)
         self.burst_told_at = NEVER
         self.darkened = self.latched = False
+        self.lit_at = NEVER
         self.readings = self.unusable = self.ignored = 0
         self.forget(at)
 

@@ -83,12 +83,18 @@ def relay_report(site: Site, item: RelayReport, at: float, out: list[Output]) ->
     relay = site.power.relays.get(item.relay)
     if relay is None or item.retained:
         return
-    if item.state == "on" or (item.power_w is not None and item.power_w > relay.plan.standby_w):
-        for printer in site.by_relay.get(item.relay, ()):
+    behind = site.by_relay.get(item.relay, ())
+    power = item.state == "on" or (item.power_w is not None and item.power_w > relay.plan.standby_w)
+    dark = [heater for printer in behind for heater in printer.heaters if heater.darkened] if power else []
+    if power:
+        for printer in behind:
             if printer.power_returned(at):
                 site.timeline.schedule(printer)
     if item.state is not None or relay.demanded:
         site.relays_moved((item.relay,))
+    for heater in dark:
+        if not heater.darkened:
+            heater.lit_at = at
 
 
 def suspended(site: Site, item: Suspended, at: float, out: list[Output]) -> None:

@@ -50,6 +50,7 @@ EventKind = Literal[
     "bypass",
     "bypass over",
     "bypass refused",
+    "access",
 ]
 
 

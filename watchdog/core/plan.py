@@ -8,16 +8,21 @@ from watchdog.core.check import Check, Expected
 from watchdog.core.values import INFINITY, JsonObject
 
 Cuts = Literal["heater", "printer", "several"]
+Fed = Literal["over MQTT", "pushed through the front", "polled"]
 
 
 @dataclass(frozen=True, slots=True)
 class SourcePlan:
-    """One publisher of readings. `link` names the connection it shares with others (sources lost together are one event)."""
+    """One publisher of readings. `link` names the connection it shares with others (sources lost together are one event).
+
+    `fed` says in words how readings come from it, for people.
+    """
 
     name: str
     on_change: bool
     longest_interval_s: float
     link: str = ""
+    fed: Fed | Literal[""] = ""
 
 
 @dataclass(frozen=True, slots=True)

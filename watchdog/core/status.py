@@ -1,6 +1,6 @@
 """What a person or a program is told about the state of a site. Built by the loop, so it only reads and copies."""
 
-from watchdog.core.heater import Heater
+from watchdog.core.heater import SENSOR_INTERVALS, Heater
 from watchdog.core.observing import HOUR_S, WHOLE
 from watchdog.core.printer import Printer
 from watchdog.core.relay import Relay
@@ -65,9 +65,16 @@ def printer_status(site: Site, printer: Printer, now: float) -> JsonObject:
             "failure": "" if cut is None else cut.failure,
         },
         "power_w": printer.power_w,
+        "depends_on": _depends_on(printer),
         "relays": list(printer.relays),
         "heaters": [_heater_status(heater, site.now) for heater in printer.heaters],
     }
+
+
+def _depends_on(printer: Printer) -> list[str]:
+    """What must work beside this guard and the printer itself, so that readings come at all."""
+    pushed = [heater.heater for heater in printer.heaters if heater.plan.source.fed == "pushed through the front"]
+    return [f"depends on the front process: readings of {', '.join(pushed)} are pushed through it"] if pushed else []
 
 
 def relay_status(site: Site, relay: Relay) -> JsonObject:
@@ -90,6 +97,7 @@ def _heater_status(heater: Heater, now: float) -> JsonObject:
     return {
         "name": heater.heater,
         "kind": heater.plan.kind,
+        "fed": heater.plan.source.fed,
         "temperature_c": heater.temperature_c,
         "age_s": age_s,
         "retained_c": heater.retained_c,
@@ -103,7 +111,15 @@ def _heater_status(heater: Heater, now: float) -> JsonObject:
         "warming_up": heater.slope_k_per_s() is None,
         "failed_checks": sorted(heater.broken),
         "nearest": max(((round(check.headroom, 3), check.name) for check in heater.checks), default=(0.0, "")),
+        "sensors": [_sensor_status(heater, name, now) for name in heater.plan.sensors],
     }
+
+
+def _sensor_status(heater: Heater, name: str, now: float) -> JsonObject:
+    """One further sensor. It counts towards the hottest while `counts` is true; no check tells that it fell silent."""
+    temperature_c, at = heater.sensors.get(name, (None, NEVER))
+    age_s = None if temperature_c is None else round(now - at, 1)
+    return {"name": name, "temperature_c": temperature_c, "age_s": age_s, "counts": now - at <= SENSOR_INTERVALS * heater.interval_s(name)}
 
 
 def _why_not(site: Site, printer: Printer) -> list[str]:

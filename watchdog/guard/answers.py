@@ -27,7 +27,9 @@ class Answers:
         }
 
     def answer(self, question: Question) -> None:
-        """Always answers, also when something goes wrong."""
+        """Always answers, also when something goes wrong; nobody who has withdrawn the question."""
+        if not question.take_up():
+            return
         try:
             reply = self._reply(question.request)
         except Exception as error:  # noqa: BLE001 - a question must not end the loop

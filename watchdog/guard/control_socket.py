@@ -6,6 +6,7 @@ import threading
 from pathlib import Path
 
 from watchdog.guard.inbox import Inbox, Question
+from watchdog.guard.unix_server import UnixServer
 from watchdog.wire.control import MAX_LINE, decode_request, encode_reply
 
 log = logging.getLogger("heatwarden")
@@ -37,9 +38,7 @@ class ControlSocket:
                 finally:
                     slots.release()
 
-        class Server(socketserver.ThreadingUnixStreamServer):
-            daemon_threads = True
-            block_on_close = False
+        class Server(UnixServer):
             request_queue_size = MOST_CLIENTS
 
             def handle_error(self, request: object, client_address: object) -> None:

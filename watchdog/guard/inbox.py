@@ -22,6 +22,15 @@ class Question:
     request: Request
     answered: threading.Event = field(default_factory=threading.Event)
     reply: JsonObject = field(default_factory=dict)
+    _taken: threading.Lock = field(default_factory=threading.Lock)
+
+    def take_up(self) -> bool:
+        """For the loop, before it answers: False when the client has withdrawn it."""
+        return self._taken.acquire(blocking=False)
+
+    def withdraw(self) -> bool:
+        """For the client: have it never done. False when the loop has taken it up already."""
+        return self._taken.acquire(blocking=False)
 
     def answer(self, reply: JsonObject) -> None:
         """Hand the reply over."""
@@ -51,6 +60,7 @@ class Inbox:
         self._calls: deque[Callable[[], None]] = deque()
         self._bell = os.eventfd(0, os.EFD_NONBLOCK | os.EFD_CLOEXEC)
         self._asleep = False
+        self._pause = threading.Event()
         self.judge: Callable[[Reading | Unusable], bool] = lambda _: False
         """Asked while the loop sleeps: True when it has judged the reading at once, in the thread that brought it."""
         self.dropped = 0
@@ -95,6 +105,13 @@ class Inbox:
     def waiting(self) -> bool:
         """True when there is something for the loop to do."""
         return bool(self._ready or self._reports or self._questions or self._calls)
+
+    def settle(self, within_s: float, every_s: float) -> None:
+        """For clients: return when nothing waits for the loop, looked at every so many seconds, or when the time is up."""
+        for _ in range(int(within_s / every_s)):
+            if not self.waiting():
+                return
+            self._pause.wait(every_s)
 
     def wait(self, timeout_s: float) -> None:
         """Sleep until something comes or the time is up. For the loop only."""

@@ -20,3 +20,7 @@ class StateLock:
         except BlockingIOError:
             os.close(self._descriptor)
             raise AlreadyRunningError(f"another guard is already running on {directory}") from None
+
+    def release(self) -> None:
+        """Let go of it before the process ends."""
+        os.close(self._descriptor)

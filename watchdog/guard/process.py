@@ -50,6 +50,16 @@ class Recording(Protocol):
     def close(self, timeout_s: float) -> bool: ...
 
 
+class Front(Protocol):
+    """The second socket as the process knows it."""
+
+    def start(self) -> None: ...
+
+    def tend(self) -> None: ...
+
+    def stop(self) -> None: ...
+
+
 class Guard:
     """All running parts. `run` returns when the guard is told to stop."""
 
@@ -65,6 +75,7 @@ class Guard:
         journal: Journal,
         recorder: Recording,
         control: ControlSocket,
+        front: Front,
         drivers: Sequence[Driver],
         sources: Sequence[Source],
         latches: Sequence[Latch],
@@ -76,14 +87,14 @@ class Guard:
         self.engine, self.loop, self.answers = engine, loop, answers
         self._hands, self._keeper, self._journal, self._recorder = hands, keeper, journal, recorder
         self._remainders = remainders
-        self._control, self._drivers, self._sources = control, drivers, sources
+        self._control, self._front, self._drivers, self._sources = control, front, drivers, sources
         self._latches, self._notices = latches, notices
         self._now, self._version, self._settings_digest = now, version, settings_digest
         self._ended = threading.Event()
         self._tender = threading.Thread(target=self._tend, name="tender", daemon=True)
 
-    def run(self, on_armed: Callable[[], None] = lambda: None) -> None:
-        """Standing latches first, then readings, then people, then the record."""
+    def run(self, on_armed: Callable[[], None] = lambda: None, on_ending: Callable[[], None] = lambda: None) -> None:
+        """Standing latches first, then readings, then people, then the front, then the record."""
         self._journal.started(self._now(), self._version, self._settings_digest)
         self._keeper.start()
         for driver in self._drivers:
@@ -101,6 +112,7 @@ class Guard:
         sys.setswitchinterval(SWITCH_S)
         on_armed()
         self.loop.run()
+        on_ending()
         self._end()
 
     def stop_on_signals(self) -> None:
@@ -110,6 +122,7 @@ class Guard:
 
     def _tend(self) -> None:
         self._ended.wait(RECORD_AFTER_S)
+        self._front.start()
         self._recorder.start()
         while not self._ended.wait(TEND_EVERY_S):
             for source in self._sources:
@@ -117,6 +130,7 @@ class Guard:
                     source.tend()
                 except Exception:
                     log.exception("a source could not be tended")
+            self._front.tend()
 
     def _end(self) -> None:
         self._ended.set()
@@ -126,6 +140,7 @@ class Guard:
         log.info("told to stop; relays stay as they are%s", kept)
         self._journal.stopped(self._now(), f"told to stop; relays stay as they are{kept}")
         self._control.stop()
+        self._front.stop()
         for source in self._sources:
             source.stop(within_s=STOP_WITHIN_S)
         for driver in self._drivers:

@@ -1,10 +1,10 @@
-"""Read the record: for the command line and, later, the API. It cannot write."""
+"""Read the record: for the command line and the API. It cannot write."""
 
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, Table, select
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
@@ -16,6 +16,19 @@ from watchdog.recorder.tables import events, runs, trips
 
 MOST = 1000
 """No page is longer than this."""
+
+
+class Only(NamedTuple):
+    """Which rows: what is empty or None does not matter. Times are UTC in microseconds; `until_us` itself is left out."""
+
+    printers: tuple[str, ...] = ()
+    kind: str = ""
+    level: str = ""
+    since_us: int | None = None
+    until_us: int | None = None
+
+
+ALL = Only()
 
 
 class RecordUnreadable(Exception):  # noqa: N818 - it names what is the matter
@@ -35,10 +48,11 @@ class Reader:
         self._path = sqlite_path(self._url)
         self._engine = reading_engine(self._url)
 
-    def trips(self, limit: int = 50, before_id: int | None = None, printer: str = "") -> list[TripRow]:
-        """Trips, the newest first; of one printer, if named."""
+    def trips(self, limit: int = 50, before_id: int | None = None, printer: str = "", *, only: Only = ALL) -> list[TripRow]:
+        """Trips, the newest first; of one printer, if named. A trip has no level."""
+        query = _which(_newest(trips, limit, before_id, printer), trips, only._replace(level=""))
         with self._connected() as connection:
-            return [trip_row(row) for row in connection.execute(_newest(trips, limit, before_id, printer)).mappings()]
+            return [trip_row(row) for row in connection.execute(query).mappings()]
 
     def trip(self, trip: int | str, limit: int = MOST) -> TripStory | None:
         """One trip by its id, or the newest one of that name, with its events (the first `limit`); None if there is none."""
@@ -50,9 +64,11 @@ class Reader:
             query = select(events).where(events.c.trip_id == row["id"]).order_by(events.c.id).limit(_page(limit))
             return TripStory(trip_row(row), [event_row(each) for each in connection.execute(query).mappings()])
 
-    def events(self, after_id: int = 0, limit: int = 200, since_wall_us: int | None = None, printer: str = "") -> list[EventRow]:
+    def events(
+        self, after_id: int = 0, limit: int = 200, since_wall_us: int | None = None, printer: str = "", *, only: Only = ALL
+    ) -> list[EventRow]:
         """Events in the order in which they were stored, after this id and not older than this time (UTC, microseconds)."""
-        query = select(events).where(events.c.id > after_id).order_by(events.c.id).limit(_page(limit))
+        query = _which(select(events).where(events.c.id > after_id).order_by(events.c.id).limit(_page(limit)), events, only)
         if since_wall_us is not None:
             query = query.where(events.c.wall_us >= since_wall_us)
         if printer:
@@ -60,10 +76,16 @@ class Reader:
         with self._connected() as connection:
             return [event_row(row) for row in connection.execute(query).mappings()]
 
-    def latest_events(self, limit: int = 50, before_id: int | None = None, printer: str = "") -> list[EventRow]:
+    def latest_events(self, limit: int = 50, before_id: int | None = None, printer: str = "", *, only: Only = ALL) -> list[EventRow]:
         """Events, the newest first."""
+        query = _which(_newest(events, limit, before_id, printer), events, only)
         with self._connected() as connection:
-            return [event_row(row) for row in connection.execute(_newest(events, limit, before_id, printer)).mappings()]
+            return [event_row(row) for row in connection.execute(query).mappings()]
+
+    def newest_event_id(self) -> int:
+        """The id of the newest event; 0 when there is none."""
+        with self._connected() as connection:
+            return int(connection.scalar(_newest(events, 1).with_only_columns(events.c.id)) or 0)
 
     def runs(self, limit: int = 50, before_id: int | None = None) -> list[RunRow]:
         """Starts and stops of the guard, the newest first."""
@@ -99,3 +121,16 @@ def _newest(table: Table, limit: int, before_id: int | None = None, printer: str
     if before_id is not None:
         query = query.where(table.c.id < before_id)
     return query.where(table.c.printer == printer) if printer else query
+
+
+def _which(query: Select[Any], table: Table, only: Only) -> Select[Any]:
+    if only.printers:
+        query = query.where(table.c.printer.in_(only.printers))
+    if only.since_us is not None:
+        query = query.where(table.c.wall_us >= only.since_us)
+    if only.until_us is not None:
+        query = query.where(table.c.wall_us < only.until_us)
+    for name in ("kind", "level"):
+        if getattr(only, name):
+            query = query.where(table.c[name] == getattr(only, name))
+    return query

@@ -1,8 +1,11 @@
 """What the guard hands over to be recorded, and how the recorder is. Plain values: importing this loads no database."""
 
-from typing import NamedTuple, TypeAlias
+from typing import Final, NamedTuple, TypeAlias
 
 from watchdog.core.outputs import Event
+
+NOT_OPEN_YET: Final = "the record is not open yet"
+"""In the first second of a guard: it arms first, and opens its database then."""
 
 
 class EventRecord(NamedTuple):

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from watchdog.recorder.backlog import Backlog
-from watchdog.recorder.records import Record, RecorderHealth, StartRecord
+from watchdog.recorder.records import NOT_OPEN_YET, Record, RecorderHealth, StartRecord
 
 if TYPE_CHECKING:
     from watchdog.recorder.retention import Retention
@@ -44,7 +44,7 @@ class Recorder:
         self._backlog = Backlog(limit, urgent_limit)
         self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
         self._run_name = ""
-        self._state = (False, now(), "the record is not open yet")
+        self._state = (False, now(), NOT_OPEN_YET)
         self._stored = 0
         self._notices: tuple[str, ...] = ()
         self._retry_s = FIRST_RETRY_S

@@ -8,10 +8,11 @@ from watchdog.core.values import JsonObject
 from watchdog.relays.around import Around
 from watchdog.relays.command import CommandDriver
 from watchdog.relays.driver import Driver
+from watchdog.relays.http import HttpDriver
 from watchdog.relays.mqtt import MqttDriver
 from watchdog.relays.mqtt_links import Links
 from watchdog.relays.pretend import PretendDriver
-from watchdog.settings.addresses import CommandRelay, MqttRelay, PretendRelay
+from watchdog.settings.addresses import CommandRelay, HttpRelay, MqttRelay, PretendRelay
 from watchdog.settings.trusted import construct
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ class Kind(NamedTuple):
 KINDS: Final[dict[str, Kind]] = {
     "mqtt": Kind(MqttRelay, MqttDriver),
     "command": Kind(CommandRelay, CommandDriver),
+    "http": Kind(HttpRelay, HttpDriver),
     "pretend": Kind(PretendRelay, PretendDriver),
 }
 

@@ -1,16 +1,18 @@
 """Checked settings to what the engine, the sources and the relays are told."""
 
-from dataclasses import asdict, replace
+from dataclasses import asdict, fields, replace
 from functools import partial
-from typing import Any, NamedTuple
+from typing import Any, Final, Literal, NamedTuple
 
 from watchdog.core.observing import HOUR_S
-from watchdog.core.plan import CoolingPlan, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
+from watchdog.core.plan import CoolingPlan, Fed, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
 from watchdog.core.values import JsonObject
-from watchdog.settings.addresses import Broker, CommandRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
+from watchdog.settings.addresses import Broker, CommandRelay, HttpRelay, MqttRelay, PretendRelay, RelayAddress, SwitchPresence
+from watchdog.settings.feeds import Meter, Readings, Voice, Way
 from watchdog.settings.limits import fresh_checks, limits_by_check
-from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Readings, Settings
+from watchdog.settings.model import Heater, PrinterFile, Settings
 from watchdog.settings.physics import expected
+from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, RelayTable
 from watchdog.thermal.heater_classes import CLASSES
 from watchdog.wire.feed import Feed
 
@@ -18,8 +20,14 @@ _SENT_MARGIN_S = 0.5
 """A program that runs into its time limit is stopped and reported a little later than that."""
 
 
+PUSHED_LINK: Final = "pushed readings"
+"""How the way through the front is called among connections; no broker can be named so."""
+
+FED: Final[dict[Way, Fed]] = {"broker": "over MQTT", "pushed": "pushed through the front", "page": "polled"}
+
+
 class HeaterFeed(NamedTuple):
-    """One feed of one broker. `heater` is empty for the metered power of the whole printer.
+    """One feed of one broker or page. `heater` is empty for the metered power of the whole printer.
 
     `source` is the name in the engine's plan; those of further sensors and meters are not in it.
     """
@@ -42,17 +50,27 @@ def site_plan(settings: Settings) -> SitePlan:
 
 def feeds_by_broker(settings: Settings) -> dict[str, list[HeaterFeed]]:
     """What to listen to, by the name of the broker; brokers that carry no readings are left out."""
+    return _feeds_by(settings, "broker")
+
+
+def feeds_by_page(settings: Settings) -> dict[str, list[HeaterFeed]]:
+    """What to look for in each page, by its name; pages of which nobody reads are left out."""
+    return _feeds_by(settings, "page")
+
+
+def _feeds_by(settings: Settings, way: Literal["broker", "page"]) -> dict[str, list[HeaterFeed]]:
     found: dict[str, list[HeaterFeed]] = {}
-    for printer, table in settings.printers.items():
-        for name, heater in table.heaters.items():
-            for sensor, readings in {"": heater.readings, **heater.sensors}.items():
-                source = source_name(printer, name, sensor)
-                entry = HeaterFeed(printer, name, source, readings.feed(sensor), readings.presence)
-                found.setdefault(readings.broker, []).append(entry)
-        if table.meter:
-            entry = HeaterFeed(printer, "", source_name(printer, "", ""), table.meter.feed(), table.meter.presence)
-            found.setdefault(table.meter.broker, []).append(entry)
+    for (printer, heater, sensor), readings in settings.voices():
+        if readings.way == way:
+            feed = readings.feed() if isinstance(readings, Meter) else readings.feed(sensor)
+            entry = HeaterFeed(printer, heater, source_name(printer, heater, sensor), feed, readings.presence)
+            found.setdefault(getattr(readings, way), []).append(entry)
     return found
+
+
+def ways_of_voices(settings: Settings) -> dict[Voice, Fed]:
+    """How the readings of each voice come; of all heaters, further sensors and meters."""
+    return {voice: FED[readings.way] for voice, readings in settings.voices()}
 
 
 def source_name(printer: str, heater: str, sensor: str) -> str:
@@ -64,13 +82,12 @@ def relay_plan(settings: Settings, name: str) -> RelayPlan:
     """One relay as the power logic needs it, with an address by which it can be commanded without any settings."""
     table = settings.main.relays[name]
     address = relay_address(settings, name)
-    meter = address.meter if isinstance(address, MqttRelay) else None
-    echoes = bool(address.echo if isinstance(address, MqttRelay) else address.ask if isinstance(address, CommandRelay) else True)
+    meter = address.meter if isinstance(address, MqttRelay | HttpRelay) else None
     plan = RelayPlan(
         name=name,
         cuts=table.cuts,
         silences=table.silences,
-        has_echo=echoes,
+        has_echo=_echoes(address),
         has_meter=meter is not None,
         echo_within_s=table.echo_within_s,
         sent_within_s=_sent_within_s(table),
@@ -80,11 +97,18 @@ def relay_plan(settings: Settings, name: str) -> RelayPlan:
     return plan if meter is None else replace(plan, standby_w=meter.standby_w, meter_within_s=meter.within_s)
 
 
+def _echoes(address: RelayAddress) -> bool:
+    if isinstance(address, MqttRelay | HttpRelay):
+        return address.echo is not None
+    return bool(address.ask) if isinstance(address, CommandRelay) else True
+
+
 def latched_relay_plan(name: str, address: dict[str, Any]) -> RelayPlan:
     """A relay of which only a latch still knows: what its address tells, and defaults. Never raises."""
-    meter = address.get("meter")
+    meter, limit_s = address.get("meter"), address.get("time_limit_s")
     plan = RelayPlan(
         name=name,
+        sent_within_s=limit_s if isinstance(limit_s, float) and address.get("kind") == "http" else 2.0,
         has_echo=address.get("kind") == "pretend" or bool(address.get("echo") or address.get("ask")),
         has_meter=isinstance(meter, dict),
         watched=address.get("kind") != "command" or bool(address.get("ask")),
@@ -108,12 +132,16 @@ def relay_address(settings: Settings, name: str) -> RelayAddress:
         return MqttRelay(broker=broker, order=table.order, echo=table.echo, meter=table.meter, presence=table.presence)
     if isinstance(table, CommandRelayTable):
         return CommandRelay(off=table.off, ask=table.ask, ask_every_s=table.ask_every_s, time_limit_s=table.time_limit_s)
+    if isinstance(table, HttpRelayTable):
+        return HttpRelay(**{entry.name: getattr(table, entry.name) for entry in fields(HttpRelay)})
     return PretendRelay(file=table.file)
 
 
-def _sent_within_s(table: MqttRelayTable | CommandRelayTable | PretendRelayTable) -> float:
+def _sent_within_s(table: RelayTable) -> float:
     if isinstance(table, MqttRelayTable):
         return table.sent_within_s
+    if isinstance(table, HttpRelayTable):
+        return table.time_limit_s
     return table.time_limit_s + _SENT_MARGIN_S if isinstance(table, CommandRelayTable) else 2.0
 
 
@@ -154,5 +182,14 @@ def _heater(printer: str, name: str, heater: Heater) -> HeaterPlan:
 
 def _source(name: str, readings: Readings) -> SourcePlan:
     return SourcePlan(
-        name=name, on_change=readings.reports == "on change", longest_interval_s=readings.longest_interval_s, link=readings.broker
+        name=name,
+        on_change=readings.reports == "on change",
+        longest_interval_s=readings.longest_interval_s,
+        link={"broker": readings.broker, "page": page_link(readings.page), "pushed": PUSHED_LINK}[readings.way],
+        fed=FED[readings.way],
     )
+
+
+def page_link(page: str) -> str:
+    """How the connection to a page is called; no broker can be named so."""
+    return f"page {page}"

@@ -33,6 +33,10 @@ def _over_zero(high: float) -> Bounds:
 LONGEST_INTERVAL_S = 48.0
 """The longest grace, 120 s, must hold two and a half reporting intervals."""
 
+FRONT_RESTART_S = 10.0
+"""In seconds: so long the front may be away when it fails and its supervisor starts it again: to be noticed, a pause before the new
+start, and a slow board that loads a web server. Pushed readings pause meanwhile, which must not be taken for silence."""
+
 BOUNDS: dict[str, Bounds] = {
     "port": Bounds(1, 65535),
     "keepalive_s": Bounds(5, 60),
@@ -41,6 +45,7 @@ BOUNDS: dict[str, Bounds] = {
     "within_s": _over_zero(300),
     "standby_w": Bounds(0, 50),
     "ask_every_s": Bounds(5, 300),
+    "every_s": Bounds(0.25, LONGEST_INTERVAL_S),
     "time_limit_s": _over_zero(10),
     "longest_interval_s": _over_zero(LONGEST_INTERVAL_S),
     "duty_full": _over_zero(100_000),

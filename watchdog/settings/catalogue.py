@@ -46,6 +46,7 @@ CATALOGUE: dict[str, Entry] = {
     # Names
     "name": Entry('the name "{value}"', "lower-case letters, digits and single hyphens, 40 at most", "rename it wherever it is used"),
     "unknown-broker": Entry("{value}", "{names}", "describe it under [brokers.NAME] in heatwarden.toml"),
+    "unknown-page": Entry("{value}", "{names}", "describe it under [pages.NAME] in heatwarden.toml"),
     "unknown-relay": Entry("{value}", "{names}", "describe it under [relays.NAME] in heatwarden.toml"),
     "unknown-check": Entry("a check that is not known", "{names}", "take it out"),
     "always-armed": Entry(
@@ -72,6 +73,23 @@ CATALOGUE: dict[str, Entry] = {
     "credential-missing": Entry("no credential of this name (not shown)", "one that systemd has loaded", "add LoadCredential= to the unit"),
     "tls-file-missing": Entry("{value}, which is not there", "a file with certificates or a key in PEM form", "correct the path"),
     "tls-half": Entry("one of certificate_file and key_file", "both or neither", "add the other one"),
+    # Pages
+    "url": Entry(
+        "{value}",
+        "http:// or https://, a host, and no user, password or #fragment",
+        "a secret goes into secret_file: it is sent in the field that header names",
+    ),
+    "header": Entry("{value}", "the name of a header field, and none that every request sets itself", "most devices take Authorization"),
+    "header-without-secret": Entry("a header and no secret", "header together with secret_file or secret_credential", "add the secret"),
+    "two-secrets": Entry("both secret_file and secret_credential", "one of the two", "take one out"),
+    "ca-file-unused": Entry("a ca_file for an http address", "a ca_file with https", "say https in url, or take ca_file out"),
+    # The front process
+    "listen": Entry(
+        "{value}", "one literal address, such as 127.0.0.1, ::1 or 192.168.1.20", "the port is a key of its own; 0.0.0.0 is every address"
+    ),
+    "front-host": Entry(
+        "{value}", "a host name or an address without port, scheme and wildcard", "write it as clients do between https:// and the port"
+    ),
     # Relays
     "commands-not-allowed": Entry(
         "a relay that runs a program",
@@ -89,6 +107,23 @@ CATALOGUE: dict[str, Entry] = {
     "program-relative": Entry(
         "{value}", "the absolute path of a program, then its arguments, each in quotes", "no shell is used: which PROGRAM tells the path"
     ),
+    "request-url": Entry(
+        "{value}",
+        "http:// or https://, a host, and no user, password, placeholder or #fragment",
+        'a secret goes into secret_file; "{{secret}}" puts it into a header or the body',
+    ),
+    "request-header": Entry(
+        "{name}", "the name of a header field, and none that every request sets itself", "most devices take Authorization"
+    ),
+    "request-text": Entry("(not shown)", "printable text on one line; in a header, ASCII without spaces around it", "take it out"),
+    "get-with-body": Entry("a body with GET", "a body with POST, PUT or PATCH", "say which method the device takes"),
+    "answer-empty": Entry("an empty text", "the word that a good answer says", "look at what the device answers"),
+    "echo-missing": Entry("a meter and no echo", "a meter together with echo", "its number is looked for in the page of the echo"),
+    "secret-in-settings": Entry(
+        "(not shown)", "{{secret}} in this field, and the secret in secret_file", "no secret stands in the settings"
+    ),
+    "secret-without-file": Entry("{{secret}}, and no secret", "secret_file or secret_credential beside it", "say where the secret is kept"),
+    "secret-unused": Entry("a secret that no request carries", 'a header or a body with "{{secret}}"', "most devices take Authorization"),
     "program-missing": Entry("{value}, which is not there", "a program on this computer", "correct the path"),
     "program-not-executable": Entry("{value}, which may not be run", "a program that the guard may run", "chmod +x {value}"),
     "order-topic-taken": Entry(
@@ -116,6 +151,18 @@ CATALOGUE: dict[str, Entry] = {
         'say cuts = "printer" if it feeds both',
     ),
     # Readings
+    "no-source": Entry(
+        "nothing that says where readings come from",
+        "broker and topic, pushed = true, or page",
+        "take one of the three ways: see docs/settings.md",
+    ),
+    "two-sources": Entry("{ways}", "broker and topic, pushed = true, or page", "take one way: two voices would contradict each other"),
+    "unheeded-key": Entry("a key that means nothing with {way}", "no {key} here", "take it out: {hint}"),
+    "page-too-slow": Entry(
+        "{value} seconds",
+        "at least every_s {every} + time_limit_s {limit} of the page {page}",
+        "ask the page more often, or say that a healthy source is silent for so long",
+    ),
     "topic": Entry("{value}", "one exact topic: no + or #, no $ in front, not empty", "one topic speaks for one heater; nobody else may"),
     "topic-twice": Entry(
         "{value}, which {other} reads too",
@@ -153,6 +200,11 @@ CATALOGUE: dict[str, Entry] = {
     ),
     "grace-under-intervals": Entry(
         "{value} seconds", "at least {least}: two reporting intervals of {interval} s", "one lost message must not cut the power"
+    ),
+    "grace-under-restart": Entry(
+        "{value} seconds",
+        "at least {least} with pushed readings: the time in which the front comes back after a failure",
+        "a restart of the front must not cut the power",
     ),
     "advise-over-grace": Entry("advise_s {advise}, grace_s {grace}", "advise_s up to grace_s", "the advice comes before the cut"),
 }

@@ -5,7 +5,7 @@ from dataclasses import fields, is_dataclass
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from watchdog.settings.draft import KeyPath
-from watchdog.settings.model import tables_by_kind
+from watchdog.settings.relay_tables import tables_by_kind
 
 UNITS = {
     "_k_per_s": "kelvin a second",

@@ -4,19 +4,19 @@ Lengths in millimetres, masses in grams, power in watts, times in seconds, tempe
 differences in kelvin. Where several tables together must make sense, see the modules named `rules_*`.
 """
 
-from dataclasses import dataclass, field, fields
-from typing import Annotated, Any, Literal, TypeAlias, get_args, get_type_hints
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Literal
 
-from watchdog.core.plan import Cuts
 from watchdog.core.values import STRICT
-from watchdog.settings.addresses import Broker, SwitchEcho, SwitchMeter, SwitchOrder, SwitchPresence
-from watchdog.wire.feed import Feed, Fields
+from watchdog.settings.addresses import Broker, Page
+from watchdog.settings.feeds import Meter, Readings, Voice
+from watchdog.settings.relay_tables import RelayTable
 
 MAIN_FILE = "heatwarden.toml"
 PRINTERS = "printers"
 
 HeaterKind = Literal["bed", "hotend", "chamber"]
-Reports = Literal["periodically", "on change"]
 Supply = Literal["mains", "12 V DC", "24 V DC", "48 V DC", "dedicated DC supply"]
 Switch = Literal["printer board", "MOSFET module", "solid-state relay", "mechanical relay"]
 PlateMaterial = Literal["aluminium", "steel", "copper", "glass", "circuit board"]
@@ -33,75 +33,16 @@ class State:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RelayCommon:
-    """What every relay says of itself. `feeds_board` None means true, unless it cuts a heater only."""
+class Front:
+    """Where the front process listens, and by which further names it may be called; with both files it speaks TLS."""
 
     __pydantic_config__ = STRICT
 
-    cuts: Cuts
-    feeds_board: bool | None = None
-    echo_within_s: float = 5.0
-
-    @property
-    def silences(self) -> bool:
-        """True when opening it also takes the printer's board and its readings down."""
-        return self.cuts != "heater" if self.feeds_board is None else self.feeds_board
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MqttRelayTable(RelayCommon):
-    """A plug or relay board on MQTT; `broker` is a name under `[brokers]`."""
-
-    __pydantic_config__ = STRICT
-
-    kind: Literal["mqtt"]
-    broker: str
-    order: SwitchOrder
-    echo: SwitchEcho | None = None
-    meter: SwitchMeter | None = None
-    presence: SwitchPresence | None = None
-    sent_within_s: float = 2.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CommandRelayTable(RelayCommon):
-    """A program that opens a relay; see addresses.CommandRelay."""
-
-    __pydantic_config__ = STRICT
-
-    kind: Literal["command"]
-    off: tuple[str, ...]
-    ask: tuple[str, ...] = ()
-    ask_every_s: float = 30.0
-    time_limit_s: float = 2.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PretendRelayTable(RelayCommon):
-    """Cuts nothing: for trying things out."""
-
-    __pydantic_config__ = STRICT
-
-    kind: Literal["pretend"]
-    file: str = ""
-
-
-class ByKind:
-    """Tells pydantic to go by `kind`. Without importing it here: files that were validated before are read without it."""
-
-    def __get_pydantic_core_schema__(self, union: Any, handler: Any) -> Any:  # noqa: ANN401 - types of pydantic, which loads late
-        from pydantic_core import core_schema  # noqa: PLC0415 - see above
-
-        choices = {kind: handler.generate_schema(table) for kind, table in tables_by_kind(union).items()}
-        return core_schema.tagged_union_schema(choices, discriminator="kind")
-
-
-def tables_by_kind(union: Any) -> dict[str, Any]:  # noqa: ANN401 - a union of types
-    """The tables that a union is made of, by what their `kind` must say."""
-    return {get_args(get_type_hints(table)["kind"])[0]: table for table in get_args(union)}
-
-
-RelayTable: TypeAlias = Annotated[MqttRelayTable | CommandRelayTable | PretendRelayTable, ByKind()]
+    listen: str = "127.0.0.1"
+    port: int = 8463
+    hosts: tuple[str, ...] = ()
+    certificate_file: str = ""
+    key_file: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,50 +55,9 @@ class MainFile:
     allow_commands: bool = False
     state: State = State()
     brokers: dict[str, Broker] = field(default_factory=dict)
+    pages: dict[str, Page] = field(default_factory=dict)
     relays: dict[str, RelayTable] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Readings(Feed):
-    """Where readings come from. `longest_interval_s` is the longest healthy silence.
-
-    For a source that reports on change it is the longest time between two messages of `presence`, or of any kind.
-    """
-
-    __pydantic_config__ = STRICT
-
-    broker: str
-    longest_interval_s: float
-    reports: Reports = "periodically"
-    presence: SwitchPresence | None = None
-    sensor: str = field(init=False, default="")
-
-    def feed(self, sensor: str = "") -> Feed:
-        """What a decoder needs of it; `sensor` is empty for the one that the heater's controller uses."""
-        values: dict[str, Any] = {entry.name: getattr(self, entry.name) for entry in fields(Feed)}
-        return Feed(**(values | {"sensor": sensor}))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Meter:
-    """The metered power of the whole printer, in watts, picked out by `pointer` (RFC 6901) or `pattern`."""
-
-    __pydantic_config__ = STRICT
-
-    broker: str
-    topic: str
-    longest_interval_s: float
-    form: Literal["json", "text"] = "json"
-    pointer: str = "/power_w"
-    pattern: str = ""
-    numbers_as_text: bool = False
-    reports: Reports = "periodically"
-    presence: SwitchPresence | None = None
-
-    def feed(self) -> Feed:
-        """The same as a feed that carries power and nothing else."""
-        only_power = Fields(temperature=None, target=None, duty=None, power=self.pointer)
-        return Feed(topic=self.topic, form=self.form, fields=only_power, pattern=self.pattern, numbers_as_text=self.numbers_as_text)
+    front: Front = Front()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,3 +116,12 @@ class Settings:
 
     main: MainFile
     printers: dict[str, PrinterFile]
+
+    def voices(self) -> Iterator[tuple[Voice, Readings | Meter]]:
+        """All from whom readings come, and how: heaters, their further sensors, meters."""
+        for printer, table in self.printers.items():
+            for name, heater in table.heaters.items():
+                for sensor, readings in {"": heater.readings, **heater.sensors}.items():
+                    yield (printer, name, sensor), readings
+            if table.meter:
+                yield (printer, "", ""), table.meter

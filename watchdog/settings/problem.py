@@ -122,8 +122,9 @@ def _in_the_place_of_a_secret(path: KeyPath, value: object) -> bool:
     if any(secret in word for word in words for secret in _SECRET_WORDS):
         return True
     in_a_command = words[:1] == ["relays"] and words[2:3] in (["off"], ["ask"]) and path[3:] != (0,)
+    in_a_request = words[:1] == ["relays"] and any(word in {"headers", "body"} for word in words[2:])
     in_an_address = isinstance(value, str) and "@" in value
-    return in_a_command or in_an_address
+    return in_a_command or in_a_request or in_an_address
 
 
 def _printable(text: str) -> str:

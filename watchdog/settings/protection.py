@@ -2,9 +2,15 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
+from watchdog.settings.feeds import Readings
 from watchdog.settings.limits import Limit, resolve
-from watchdog.settings.model import CommandRelayTable, Heater, MqttRelayTable, PretendRelayTable, PrinterFile, Readings, Settings
+from watchdog.settings.model import Heater, PrinterFile, Settings
+from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, PretendRelayTable
+from watchdog.settings.rules_front import is_loopback
+from watchdog.settings.rules_http_relays import http_relay_lacks
+from watchdog.settings.web import host_and_port
 
 LOOPBACK = ("localhost", "127.", "::1")
 
@@ -20,9 +26,10 @@ class Cut:
 
 @dataclass(frozen=True, slots=True)
 class HeaterProtection:
-    """One heater: its limits, and the relays that cut it, its own feed first."""
+    """One heater: how its readings come, its limits, and the relays that cut it, its own feed first."""
 
     kind: str
+    readings: tuple[str, ...]
     limits: tuple[Limit, ...]
     cut_by: tuple[Cut, ...]
 
@@ -51,7 +58,12 @@ def protection(settings: Settings) -> SiteProtection:
 
 def _printer(settings: Settings, name: str, table: PrinterFile) -> PrinterProtection:
     heaters = {
-        key: HeaterProtection(heater.kind, resolve(heater), tuple(Cut(relay, *_cut(settings, relay)) for relay in relays_of(table, heater)))
+        key: HeaterProtection(
+            heater.kind,
+            tuple(_comes(settings, heater)),
+            resolve(heater),
+            tuple(Cut(relay, *_cut(settings, relay)) for relay in relays_of(table, heater)),
+        )
         for key, heater in table.heaters.items()
     }
     return PrinterProtection(heaters, tuple(dict.fromkeys(_printer_lacks(settings, name, table))))
@@ -66,8 +78,8 @@ def _cut(settings: Settings, name: str) -> tuple[str, tuple[str, ...]]:
     relay = settings.main.relays[name]
     if isinstance(relay, PretendRelayTable):
         return "nothing (pretend)", ()
-    echo = relay.echo if isinstance(relay, MqttRelayTable) else relay.ask
-    meter = relay.meter if isinstance(relay, MqttRelayTable) else None
+    echo = relay.ask if isinstance(relay, CommandRelayTable) else relay.echo
+    meter = None if isinstance(relay, CommandRelayTable) else relay.meter
     found = (("echo", echo), ("meter", meter), ("temperature falling", not relay.silences))
     return relay.cuts, tuple(evidence for evidence, given in found if given)
 
@@ -93,10 +105,29 @@ def _printer_lacks(settings: Settings, name: str, table: PrinterFile) -> Iterato
         yield from _relay_lacks(settings, name, relay)
 
 
+def _comes(settings: Settings, heater: Heater) -> Iterator[str]:
+    """How the readings of each of its sensors come, in words."""
+    for sensor, readings in {"": heater.readings, **heater.sensors}.items():
+        whose = f"sensor {sensor}: " if sensor else ""
+        if readings.way == "page":
+            page = settings.main.pages[readings.page]
+            yield f"{whose}polled from page {readings.page} every {page.every_s:g} s, each answer within {page.time_limit_s:g} s"
+        elif readings.way == "pushed":
+            yield f"{whose}pushed through the front; depends on the front process"
+        else:
+            yield f"{whose}over MQTT from broker {readings.broker}, topic {readings.topic}"
+
+
 def _common_cause(settings: Settings, key: str, heater: Heater, relays: list[str]) -> Iterator[str]:
-    """Readings and every relay on one broker: when that is gone, nothing is heard and nothing can be cut."""
+    """Readings and every relay on one broker, or in one device: when that is gone, nothing is heard and nothing can be cut."""
     brokers = settings.main.brokers
     tables = [settings.main.relays[relay] for relay in relays]
+    if heater.readings.way == "page":
+        host, _ = host_and_port(settings.main.pages[heater.readings.page].url)
+        if {host_and_port(table.order.url)[0] if isinstance(table, HttpRelayTable) else None for table in tables} == {host}:
+            yield f"{key}: its readings and all of its relays are those of one device, {host}; when that fails, no power can be cut"
+    if heater.readings.way != "broker":
+        return
     used = {(brokers[table.broker].host, brokers[table.broker].port) if isinstance(table, MqttRelayTable) else None for table in tables}
     own = brokers[heater.readings.broker]
     if used == {(own.host, own.port)}:
@@ -104,10 +135,12 @@ def _common_cause(settings: Settings, key: str, heater: Heater, relays: list[str
 
 
 def _readings_lack(key: str, readings: Readings) -> Iterator[str]:
+    if readings.way == "pushed":
+        yield f"{key}: its readings depend on the front process; while that is down nothing of it is heard"
     if readings.reports == "on change" and readings.presence is None:
         yield f"{key}: its source reports on change and has no presence; a dead source looks like a steady one"
     no_target = "(?P<target>" not in readings.pattern if readings.form == "text" else readings.fields.temperature == ""
-    if no_target and not readings.sensor:
+    if no_target and readings.way != "pushed" and not readings.sensor:
         yield f"{key}: its target is not reported; overshoot is not seen, and silence is judged by the last temperature alone"
 
 
@@ -127,17 +160,30 @@ def _relay_lacks(settings: Settings, printer: str, name: str) -> Iterator[str]:
         yield f"{name}: no presence; that it cannot be reached is seen only when the broker cannot be reached either"
     if isinstance(relay, CommandRelayTable) and not relay.ask:
         yield f"{name}: no ask; that it cannot be reached is seen only when it is needed"
+    if isinstance(relay, HttpRelayTable):
+        yield from http_relay_lacks(name, relay)
     others = [other for other, table in settings.printers.items() if other != printer and name in table.relays]
     if cuts == "several" and others:
         yield f"{name}: opening it takes the power of {', '.join(others)} as well"
 
 
 def _site_lacks(settings: Settings) -> Iterator[str]:
+    polled = {feed.page for _, feed in settings.voices() if feed.way == "page"}
+    for name, page in settings.main.pages.items():
+        host = urlsplit(page.url).hostname or ""
+        if page.url.startswith("http:") and not host.startswith(LOOPBACK):
+            what = "its secret and all readings cross" if page.secret_file or page.secret_credential else "all readings cross"
+            yield f"page {name}: no https; {what} the network in the clear, and anybody on it may speak for a printer"
+        if name not in polled:
+            yield f"page {name}: described, and read by no printer"
     for name, broker in settings.main.brokers.items():
         if not broker.user:
             yield f"broker {name}: no user; anybody on its network may speak for a printer or switch a relay"
         elif broker.tls is None and not broker.host.startswith(LOOPBACK):
             yield f"broker {name}: no tls; its password and all readings cross the network in the clear"
+    front = settings.main.front
+    if not is_loopback(front.listen) and not front.certificate_file:
+        yield f"front: it listens on {front.listen} without TLS; tokens and all it tells cross the network in the clear"
     used = {relay for table in settings.printers.values() for heater in table.heaters.values() for relay in relays_of(table, heater)}
     for name in settings.main.relays:
         if name not in used:

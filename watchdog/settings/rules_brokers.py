@@ -2,12 +2,11 @@
 
 import re
 from collections.abc import Iterator
-from pathlib import Path
 
 from watchdog.settings.addresses import Broker, Tls
 from watchdog.settings.draft import Draft, KeyPath
 from watchdog.settings.model import MAIN_FILE
-from watchdog.settings.secret_files import credential, secret_file
+from watchdog.settings.secret_files import certificate_and_key, credential, named_secret, public_file
 from watchdog.settings.sheet import Sheet
 
 _HOST = re.compile(r"[A-Za-z0-9._:%-]+")
@@ -34,28 +33,13 @@ def _broker(path: KeyPath, broker: Broker, *, outside: bool) -> Iterator[Draft]:
     if (file or name) and not broker.user:
         yield Draft(MAIN_FILE, (*path, "password_file" if file else "password_credential"), "password-without-user")
     if file:
-        yield from _secret((*path, "password_file"), file, outside=outside)
+        yield from named_secret((*path, "password_file"), file, outside=outside)
     if name:
         yield from credential((*path, "password_credential"), name, outside=outside)
     if broker.tls:
         yield from _tls((*path, "tls"), broker.tls, outside=outside)
 
 
-def _secret(path: KeyPath, name: str, *, outside: bool) -> Iterator[Draft]:
-    if not name.startswith("/"):
-        yield Draft(MAIN_FILE, path, "not-absolute", name)
-    elif outside:
-        yield from secret_file(path, name)
-
-
 def _tls(path: KeyPath, tls: Tls, *, outside: bool) -> Iterator[Draft]:
-    if bool(tls.certificate_file) != bool(tls.key_file):
-        yield Draft(MAIN_FILE, path, "tls-half")
-    if tls.key_file:
-        yield from _secret((*path, "key_file"), tls.key_file, outside=outside)
-    for key in ("ca_file", "certificate_file"):
-        name: str = getattr(tls, key)
-        if name and not name.startswith("/"):
-            yield Draft(MAIN_FILE, (*path, key), "not-absolute", name)
-        elif name and outside and not Path(name).is_file():
-            yield Draft(MAIN_FILE, (*path, key), "tls-file-missing", name)
+    yield from certificate_and_key(path, tls.certificate_file, tls.key_file, outside=outside)
+    yield from public_file((*path, "ca_file"), tls.ca_file, outside=outside)

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields
 
 from watchdog.checks.registry import CHECKS
+from watchdog.settings.bounds import FRONT_RESTART_S
 from watchdog.settings.draft import Draft, KeyPath
 from watchdog.settings.limits import harm, normal_max, resolve
 from watchdog.settings.model import Heater
@@ -98,6 +99,9 @@ class _Judge:
         if grace_s < LEAST_INTERVALS * interval_s:
             said = {"least": f"{LEAST_INTERVALS * interval_s:g}", "interval": f"{interval_s:g}"}
             yield Draft(self.file, self._chosen("no_readings", "grace_s"), "grace-under-intervals", grace_s, said=said)
+        if self.heater.readings.pushed and grace_s < FRONT_RESTART_S:
+            said = {"least": f"{FRONT_RESTART_S:g}"}
+            yield Draft(self.file, self._chosen("no_readings", "grace_s"), "grace-under-restart", grace_s, said=said)
         if advise_s > grace_s:
             said = {"advise": f"{advise_s:g}", "grace": f"{grace_s:g}"}
             yield Draft(self.file, self._chosen("no_readings", "advise_s", "grace_s"), "advise-over-grace", said=said)

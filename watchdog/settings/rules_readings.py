@@ -5,24 +5,36 @@ from collections.abc import Iterator
 from dataclasses import fields
 
 from watchdog.settings.draft import Draft, KeyPath
-from watchdog.settings.model import MAIN_FILE, Meter, MqttRelayTable, Readings
+from watchdog.settings.feeds import Meter, Readings
+from watchdog.settings.model import MAIN_FILE
+from watchdog.settings.relay_tables import MqttRelayTable
+from watchdog.settings.rules_ways import ways
 from watchdog.settings.sheet import Sheet, printer_file
 from watchdog.settings.topics import bad_topic, pointer_problem
 from watchdog.wire.feed import Fields
 
 GROUPS = tuple(field.name for field in fields(Fields))
 
+_UNCLEAR = {"no-source", "two-sources", "missing-key"}
+"""After one of these nobody can say where the readings come from."""
+
 
 def readings(sheet: Sheet) -> Iterator[Draft]:
     """All that can be wrong with readings, meters, and the topics that they share with relays."""
     taken: dict[tuple[str, str, str], str] = {}
     for file, path, feed in feeds(sheet):
+        wrong = list(ways(sheet, file, path, feed))
+        yield from wrong
+        if feed.way == "pushed" or _UNCLEAR & {draft.code for draft in wrong}:
+            continue  # the place of what is pushed is its name
         yield from _feed(sheet, file, path, feed)
         pick = "text" if feed.form == "text" else _pointer(feed)
-        claim = (sheet.endpoint(feed.broker), feed.topic, f"{'power' if isinstance(feed, Meter) else 'temperature'} {pick}")
+        place = (f"page {feed.page}", "") if feed.way == "page" else (sheet.endpoint(feed.broker), feed.topic)
+        claim = (*place, f"{'power' if isinstance(feed, Meter) else 'temperature'} {pick}")
         who = f"{file} {'.'.join(path)}"
         if taken.setdefault(claim, who) != who:
-            yield Draft(file, (*path, "topic"), "topic-twice", feed.topic, said={"other": taken[claim]})
+            key, found = ("page", feed.page) if feed.way == "page" else ("topic", feed.topic)
+            yield Draft(file, (*path, key), "topic-twice", found, said={"other": taken[claim]})
     yield from _relay_topics(sheet)
 
 
@@ -42,10 +54,13 @@ def _pointer(feed: Readings | Meter) -> str:
 
 
 def _feed(sheet: Sheet, file: str, path: tuple[str, ...], feed: Readings | Meter) -> Iterator[Draft]:
-    if sheet.main and feed.broker not in sheet.broker_names:
-        yield Draft(file, (*path, "broker"), "unknown-broker", feed.broker, names=sheet.broker_names)
-    yield from bad_topic(file, (*path, "topic"), feed.topic)
-    if feed.presence:
+    if feed.way == "broker":
+        if sheet.main and feed.broker not in sheet.broker_names:
+            yield Draft(file, (*path, "broker"), "unknown-broker", feed.broker, names=sheet.broker_names)
+        yield from bad_topic(file, (*path, "topic"), feed.topic)
+    else:
+        yield from _asked_often_enough(sheet, file, path, feed)
+    if feed.presence and feed.way == "broker":
         yield from bad_topic(file, (*path, "presence", "topic"), feed.presence.topic)
         if feed.presence.here == feed.presence.gone:
             yield Draft(file, (*path, "presence", "gone"), "same-words", feed.presence.gone, said={"words": "here and gone"})
@@ -55,6 +70,14 @@ def _feed(sheet: Sheet, file: str, path: tuple[str, ...], feed: Readings | Meter
         for group in GROUPS:
             yield from pointer_problem(file, (*path, "fields", group), getattr(feed.fields, group))
     yield from _pattern(file, (*path, "pattern"), feed)
+
+
+def _asked_often_enough(sheet: Sheet, file: str, path: KeyPath, feed: Readings | Meter) -> Iterator[Draft]:
+    """A page is heard once in `every_s`, and its answer may take `time_limit_s`: a healthy one is never silent for longer."""
+    page = sheet.main.pages.get(feed.page) if sheet.main else None
+    if page is not None and page.every_s + page.time_limit_s > feed.longest_interval_s:
+        said = {"page": feed.page, "every": f"{page.every_s:g}", "limit": f"{page.time_limit_s:g}"}
+        yield Draft(file, (*path, "longest_interval_s"), "page-too-slow", feed.longest_interval_s, said=said)
 
 
 def _pattern(file: str, path: KeyPath, feed: Readings | Meter) -> Iterator[Draft]:
@@ -82,7 +105,8 @@ def _relay_topics(sheet: Sheet) -> Iterator[Draft]:
     """No relay reports where a heater does, and nothing else is ever said where a relay takes its orders."""
     if sheet.main is None:
         return
-    heard = {(sheet.endpoint(feed.broker), feed.topic): f"{file} {'.'.join(path)}" for file, path, feed in feeds(sheet)}
+    over_brokers = [(file, path, feed) for file, path, feed in feeds(sheet) if feed.way == "broker"]
+    heard = {(sheet.endpoint(feed.broker), feed.topic): f"{file} {'.'.join(path)}" for file, path, feed in over_brokers}
     of_heaters = {topic: who for topic, who in heard.items() if not who.endswith(" meter")}
     mqtt = {name: relay for name, relay in sheet.main.relays.items() if isinstance(relay, MqttRelayTable)}
     for name, relay in mqtt.items():

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from watchdog.settings.draft import Draft, KeyPath
-from watchdog.settings.model import MAIN_FILE, CommandRelayTable, MqttRelayTable
+from watchdog.settings.model import MAIN_FILE
+from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable
+from watchdog.settings.rules_http_relays import http_relay
 from watchdog.settings.sheet import Sheet
 from watchdog.settings.topics import bad_topic, pointer_problem
 
@@ -21,6 +23,8 @@ def relays(sheet: Sheet) -> Iterator[Draft]:
             yield from _mqtt(path, relay, sheet)
         elif isinstance(relay, CommandRelayTable):
             yield from _command(path, relay, sheet)
+        elif isinstance(relay, HttpRelayTable):
+            yield from http_relay(path, relay, outside=sheet.outside)
         elif relay.file and not relay.file.startswith("/"):
             yield Draft(MAIN_FILE, (*path, "file"), "not-absolute", relay.file)
     if sheet.main.allow_commands and sheet.outside:

@@ -36,3 +36,28 @@ def credential(path: KeyPath, name: str, *, outside: bool) -> Iterator[Draft]:
         yield Draft(MAIN_FILE, path, "credential-name")
     elif outside and folder and not (Path(folder) / name).is_file():
         yield Draft(MAIN_FILE, path, "credential-missing")
+
+
+def named_secret(path: KeyPath, name: str, *, outside: bool) -> Iterator[Draft]:
+    """What is wrong with the path of a secret, and with the file itself when `outside` may be looked at."""
+    if not name.startswith("/"):
+        yield Draft(MAIN_FILE, path, "not-absolute", name)
+    elif outside:
+        yield from secret_file(path, name)
+
+
+def public_file(path: KeyPath, name: str, *, outside: bool) -> Iterator[Draft]:
+    """What is wrong with the path of a file of certificates; nothing when none is named."""
+    if name and not name.startswith("/"):
+        yield Draft(MAIN_FILE, path, "not-absolute", name)
+    elif name and outside and not Path(name).is_file():
+        yield Draft(MAIN_FILE, path, "tls-file-missing", name)
+
+
+def certificate_and_key(path: KeyPath, certificate: str, key: str, *, outside: bool) -> Iterator[Draft]:
+    """What is wrong with `certificate_file` and `key_file` of the table at `path`."""
+    if bool(certificate) != bool(key):
+        yield Draft(MAIN_FILE, path, "tls-half")
+    if key:
+        yield from named_secret((*path, "key_file"), key, outside=outside)
+    yield from public_file((*path, "certificate_file"), certificate, outside=outside)

@@ -27,6 +27,10 @@ _STAND_INS: dict[str, Any] = {
     "cuts": "several",
     "broker": "?",
     "longest_interval_s": 1.0,
+    "pushed": True,
+    "page": "?",
+    "url": "http://unknown.invalid/",
+    "every_s": 1.0,
     "heaters": {},
     "off": ["/unknown"],
 }

@@ -12,7 +12,7 @@ from watchdog.settings.read import is_name
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """`main` None: nothing of it could be read. `broker_names` and `relay_names` are all that were described, sound or not.
+    """`main` None: nothing of it could be read. `broker_names`, `page_names` and `relay_names` are all that were described, sound or not.
 
     `outside` is false when only the files themselves are to be judged, and not the secrets and programs they name.
     """
@@ -20,6 +20,7 @@ class Sheet:
     directory: Path
     main: MainFile | None
     broker_names: tuple[str, ...]
+    page_names: tuple[str, ...]
     relay_names: tuple[str, ...]
     printers: dict[str, PrinterFile]
     outside: bool
@@ -43,8 +44,8 @@ def printer_file(printer: str) -> str:
 
 def sheet_of(directory: Path, main: MainFile | None, raw_main: dict[str, Any], printers: dict[str, PrinterFile], *, outside: bool) -> Sheet:
     """Put together what could be read."""
-    names = {key: tuple(raw_main[key]) if isinstance(raw_main.get(key), dict) else () for key in ("brokers", "relays")}
-    return Sheet(directory, main, names["brokers"], names["relays"], printers, outside)
+    names = {key: tuple(raw_main[key]) if isinstance(raw_main.get(key), dict) else () for key in ("brokers", "pages", "relays")}
+    return Sheet(directory, main, names["brokers"], names["pages"], names["relays"], printers, outside)
 
 
 def names(sheet: Sheet) -> Iterator[Draft]:
@@ -52,7 +53,7 @@ def names(sheet: Sheet) -> Iterator[Draft]:
     if sheet.main:
         if not is_name(sheet.main.site):
             yield Draft(MAIN_FILE, ("site",), "name", sheet.main.site)
-        for table, chosen in (("brokers", sheet.broker_names), ("relays", sheet.relay_names)):
+        for table, chosen in (("brokers", sheet.broker_names), ("pages", sheet.page_names), ("relays", sheet.relay_names)):
             yield from _bad_names(MAIN_FILE, (table,), chosen)
     for printer, table_of_printer in sheet.printers.items():
         yield from _bad_names(printer_file(printer), ("heaters",), tuple(table_of_printer.heaters))

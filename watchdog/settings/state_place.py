@@ -5,6 +5,7 @@ import tomllib
 from pathlib import Path
 
 DEFAULT = Path("/var/lib/heatwarden")
+FRONT_SOCKET = "front.sock"
 
 
 def state_directory(config: Path, chosen: Path | None = None) -> Path:
@@ -24,3 +25,9 @@ def state_directory(config: Path, chosen: Path | None = None) -> Path:
     state = values.get("state")
     directory = state.get("directory") if isinstance(state, dict) else None
     return Path(directory) if isinstance(directory, str) and directory.startswith("/") else DEFAULT
+
+
+def front_socket(state: Path) -> Path:
+    """The guard's second socket: in its run-time directory when a service manager made one, else in the state directory."""
+    given = os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
+    return (Path(given) if given else state) / FRONT_SOCKET

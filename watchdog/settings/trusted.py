@@ -7,7 +7,7 @@ import types
 from dataclasses import fields, is_dataclass
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
-from watchdog.settings.model import tables_by_kind
+from watchdog.settings.relay_tables import tables_by_kind
 
 T = TypeVar("T")
 

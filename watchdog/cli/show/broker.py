@@ -19,6 +19,12 @@ class _Subscriptions(dict[str, Any]):
         return iter(list(super().__iter__()))
 
 
+def _closing(loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+    """A connection that is cut off when the broker closes is no news; asyncio would print it in the middle of the demo's ending."""
+    if not isinstance(context.get("exception"), asyncio.CancelledError):
+        loop.default_exception_handler(context)
+
+
 class NoBrokerError(Exception):
     """The embedded broker is not installed, or did not start."""
 
@@ -42,6 +48,7 @@ def embedded_broker() -> Iterator[int]:
 
     async def serve() -> None:
         stop = asyncio.Event()
+        asyncio.get_running_loop().set_exception_handler(_closing)
         stopping.append((asyncio.get_running_loop(), stop))
         broker = Broker(config)
         broker._subscriptions = _Subscriptions(broker._subscriptions)  # noqa: SLF001 - see there
