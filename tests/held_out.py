@@ -51,7 +51,7 @@ def roughened(one: Case) -> Case:
         spec |= {"glitches": dice.choice((0.0, 0.0, 0.001)), "duplicates": dice.choice((0.0, 0.05)), "nulls": dice.choice((0.0, 0.01))}
     setup = {}
     for name, own in one.scenario.setup.items():
-        coarse = {"resolution_k": dice.choice((0.01, 0.1, 0.25, 0.5, 1.0)), "noise_k": dice.choice((0.02, 0.1, 0.3, 0.5))}
+        coarse: dict[str, Any] = {"resolution_k": dice.choice((0.01, 0.1, 0.25, 0.5, 1.0)), "noise_k": dice.choice((0.02, 0.1, 0.3, 0.5))}
         setup[name] = replace(own, sensors={sensor: replace(entry, **coarse) for sensor, entry in own.sensors.items()})
     return replace(one, scenario=replace(one.scenario, telemetry=replace(telemetry, **spec), setup=setup))
 

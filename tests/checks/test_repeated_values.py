@@ -91,7 +91,7 @@ def test_noise_that_is_known_shortens_the_wait_in_the_heat_up(dice: random.Rando
 
 def test_a_row_that_began_before_heat_was_asked_for_owes_nothing_for_that_time() -> None:
     engine = Engine(site(PrinterPlan("anvil", (heater(),), ("plug",))), 0.0)
-    items = [Reading("anvil", "bed", float(at), 45.0, 0.0 if at < 600 else 100.0) for at in range(800)]
+    items = [Reading("anvil", "bed", float(at), 35.0, 0.0 if at < 600 else 100.0) for at in range(800)]
     assert [event.at for event in events(feed(engine, *items), "trip")] == [750.0]
 
 

@@ -8,6 +8,8 @@ from typing import Any
 from watchdog.checks.registry import CHECKS, Entry
 from watchdog.core.check import Check
 from watchdog.core.plan import CoolingPlan, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
+from watchdog.thermal.expectations import expectations
+from watchdog.thermal.facts import Facts
 from watchdog.thermal.heater_classes import CLASSES, ceiling_c
 
 Overrides = Mapping[str, Mapping[str, float]]
@@ -16,7 +18,10 @@ Overrides = Mapping[str, Mapping[str, float]]
 
 def limits_of(kind: str, overrides: Overrides | None = None) -> dict[str, Any]:
     """The limits of every check for a class of heater, by the check's key, as its own dataclass."""
-    return {entry.key: _limits(kind, entry, (overrides or {}).get(entry.key, {})) for entry in CHECKS}
+    overrides = overrides or {}
+    highest = {key: overrides.get("ceiling", {})[key] for key in overrides.get("ceiling", {}) if key == "above_c"}
+    own = {**overrides, "commanded_too_hot": highest | dict(overrides.get("commanded_too_hot", {}))}
+    return {entry.key: _limits(kind, entry, own.get(entry.key, {})) for entry in CHECKS}
 
 
 def _limits(kind: str, entry: Entry, own: Mapping[str, float]) -> Any:
@@ -46,9 +51,13 @@ def heater(
     limits: Overrides | None = None,
     sensors: Mapping[str, float] | None = None,
     more: tuple[type[Check], ...] = (),
+    facts: Mapping[str, Any] | None = None,
 ) -> HeaterPlan:
-    """One heater with all checks of the registry. `interval_s` is its longest interval; `more` are checks of the test's own."""
-    facts = CLASSES[kind]
+    """One heater with all checks of the registry. `interval_s` is its longest interval; `more` are checks of the test's own.
+
+    `facts` are those of thermal.facts.Facts, but for its kind and temperatures.
+    """
+    usual = CLASSES[kind]
     own = limits_of(kind, limits)
 
     def checks() -> list[Check]:
@@ -59,11 +68,12 @@ def heater(
         kind=kind,
         source=SourcePlan(f"{printer}/{name or kind}", on_change, interval_s, link),
         checks=checks if more else partial(checks_under, own),
-        cooling=CoolingPlan(facts.stored_rise_k, facts.drop_k, facts.cooling_within_s, facts.cold_c, facts.time_constant_s),
-        plausible_c=facts.plausible_c,
+        cooling=CoolingPlan(usual.stored_rise_k, usual.drop_k, usual.cooling_within_s, usual.cold_c, usual.time_constant_s),
+        plausible_c=usual.plausible_c,
         ceiling_c=own["ceiling"].above_c,
         relays=relays,
         sensors=sensors or {},
+        expected=expectations(Facts(kind=kind, normal_max_c=usual.normal_max_c, harm_c=usual.harm_c, **facts)) if facts else None,
     )
 
 

@@ -19,7 +19,7 @@ from watchdog.core.plan import HeaterPlan, PrinterPlan, SitePlan
 
 KEYS = {
     "about", "kind", "interval_s", "longest_interval_s", "reports", "temperature", "target", "duty", "resolution_k", "sensors", "limits",
-    "events", "printers", "observe", "neighbour", "watch_on_s", "alive_every_s", "alive_until_s", "expect",
+    "events", "printers", "observe", "neighbour", "watch_on_s", "alive_every_s", "alive_until_s", "expect", "facts", "meter", "power",
 }  # fmt: skip
 ROUTINE = {"trip", "relay ordered", "relay sent", "cut confirmed", "cut not confirmed", "relay failed", "next relay", "also"}
 """Warnings and alarms that follow from a trip; a scenario expects none of them by name."""
@@ -87,6 +87,7 @@ def plan_of(scenario: Scenario) -> SitePlan:
                     on_change=told.get("reports", "periodically") == "on change",
                     limits=scenario.limits,
                     sensors={sensor: entry["interval_s"] for sensor, entry in told.get("sensors", {}).items()},
+                    facts=told.get("facts"),
                 ),
                 *_neighbours(scenario, name),
             ),
@@ -150,13 +151,17 @@ def _readings(scenario: Scenario, printer: str) -> Iterator[Reading]:
     targets = _held(series(told.get("target", "_")), len(temperatures))
     duties = _held(series(told.get("duty", "_")), len(temperatures))
     on_change = told.get("reports") == "on change"
-    last: tuple[Value, ...] = (None, None, None)
-    for place, values in enumerate(zip_longest(temperatures, targets, duties)):
+    powers = _held(series(told.get("power", "_")), len(temperatures))
+    last: tuple[Value, ...] = (None, None, None, None)
+    for place, values in enumerate(zip_longest(temperatures, targets, duties, powers)):
         now = (_coarse(values[0], told.get("resolution_k", 0.0)), *values[1:])
         sent = tuple(None if on_change and value == before else value for value, before in zip(now, last, strict=True))
         last = tuple(before if value is None else value for value, before in zip(now, last, strict=True))
         if any(value is not None for value in sent):
             yield _reading(printer, kind, place * scenario.interval_s, *sent)
+    meter = told.get("meter", {"interval_s": 1.0, "power": ""})
+    for place, value in enumerate(series(meter["power"])):
+        yield Reading(printer, "", place * meter["interval_s"], power_w=_number(value))
     if "neighbour" in told:
         for place, value in enumerate(series(told["neighbour"]["temperature"])):
             yield Reading(printer, told["neighbour"]["kind"], place * scenario.interval_s, _number(value))
@@ -166,9 +171,10 @@ def _readings(scenario: Scenario, printer: str) -> Iterator[Reading]:
                 yield Reading(printer, kind, place * entry["interval_s"], _number(value), sensor=sensor)
 
 
-def _reading(printer: str, name: str, at: float, temperature: Value, target: Value, duty: Value) -> Reading:
+def _reading(printer: str, name: str, at: float, temperature: Value, target: Value, duty: Value, power: Value) -> Reading:
     unknown = target == UNKNOWN
-    return Reading(printer, name, at, _number(temperature), None if unknown else _number(target), _number(duty), target_unknown=unknown)
+    known = None if unknown else _number(target)
+    return Reading(printer, name, at, _number(temperature), known, _number(duty), _number(power), target_unknown=unknown)
 
 
 def _lives(scenario: Scenario, printer: str) -> Iterator[SourceReport]:

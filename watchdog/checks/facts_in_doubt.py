@@ -28,7 +28,7 @@ class FactsInDoubtLimits:
 
 
 class FactsInDoubt(Check):
-    """Advises, never cuts: the heater is stronger or lighter than it was declared, or its source speaks kelvin or Fahrenheit.
+    """Advises when the heater is stronger or lighter than it was declared, or its source speaks kelvin or Fahrenheit; never cuts.
 
     Wrong facts take the edge off the checks that go by them. A rise beyond the fastest one that the facts allow adds up until it is
     `ahead_k`; it is told once. A heater that is off, with all of its printer, and

@@ -25,6 +25,7 @@ class Entry(NamedTuple):
     check: type[Check]
     limits: type[Any]
     always_armed: bool = False
+    only_advises: bool = False
 
     @property
     def name(self) -> str:
@@ -55,5 +56,5 @@ CHECKS: tuple[Entry, ...] = (
     Entry(Jumping, JumpingLimits),
     Entry(Disagreement, DisagreementLimits),
     Entry(CommandedTooHot, CommandedTooHotLimits),
-    Entry(FactsInDoubt, FactsInDoubtLimits),
+    Entry(FactsInDoubt, FactsInDoubtLimits, only_advises=True),
 )

@@ -9,6 +9,10 @@ from watchdog.core.values import INFINITY, NEVER, STRICT
 NOISY = 0.5
 """Noise of at least half a step of the resolution shows in the readings."""
 
+MARK_S = 45.0
+RISING_K_PER_S = 0.03
+"""What rises so fast does not stand still all at once, however weak it is: near its end it has long become slow."""
+
 FULL = 0.9
 STILL_K = 10.0
 LEAST_SHARE = 0.4
@@ -66,7 +70,19 @@ class Stuck(Check):
     """
 
     name = "stuck"
-    STATE = ("_value_c", "_since", "_count", "_reason", "_owed_since", "_told")
+    STATE = (
+        "_value_c",
+        "_since",
+        "_count",
+        "_reason",
+        "_owed_since",
+        "_told",
+        "_mark_c",
+        "_mark_at",
+        "_earlier_c",
+        "_earlier_at",
+        "_rising",
+    )
 
     def __init__(self, limits: StuckLimits) -> None:
         super().__init__()
@@ -76,7 +92,9 @@ class Stuck(Check):
         self._count = 0
         self._reason = ""
         self._owed_since = NEVER
-        self._told = False
+        self._told = self._rising = False
+        self._mark_c = self._earlier_c = 0.0
+        self._mark_at = self._earlier_at = NEVER
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
@@ -88,6 +106,7 @@ class Stuck(Check):
         if not view.fresh or view.sensor:
             return None
         if temperature_c != self._value_c:
+            self._note_rise(view.now, temperature_c)
             self._value_c, self._since, self._count, self._told = temperature_c, view.now, 1, False
             return None
         self._count += 1
@@ -127,12 +146,20 @@ class Stuck(Check):
             return self._must_approach(view, target_c, temperature_c)
         return COOLING if target_c <= 0.0 and temperature_c > self.limits.hot_c else ""
 
+    def _note_rise(self, now: float, temperature_c: float) -> None:
+        """Was it rising just before? Two marks follow, so that one of them always lies `MARK_S` back or a little more."""
+        if now - self._mark_at >= MARK_S:
+            self._earlier_c, self._earlier_at = self._mark_c, self._mark_at
+            self._mark_c, self._mark_at = temperature_c, now
+        elapsed_s = now - self._earlier_at
+        self._rising = elapsed_s <= 3.0 * MARK_S and temperature_c - self._earlier_c >= RISING_K_PER_S * elapsed_s
+
     def _must_approach(self, view: HeaterView, target_c: float, temperature_c: float) -> str:
         """A weak heater may have come to its end below its target: only a strong one, or a cold one, must go on rising."""
         gap_k = target_c - temperature_c
         strong = view.expected is not None and view.expected.cautious_rise_k_per_s(temperature_c) > 0.0
         much = gap_k >= self.limits.heating_gap_k or (gap_k > 0.0 and view.duty is not None and view.duty >= FULL)
-        if much and (strong or temperature_c < self.limits.heating_below_c):
+        if much and (strong or self._rising or temperature_c < self.limits.heating_below_c):
             return HEATING
         if abs(gap_k) < OFF_TARGET_K or not (view.resolution_k or INFINITY) <= FINE_K:
             return ""

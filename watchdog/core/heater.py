@@ -16,6 +16,9 @@ BURST_COUNT = 8
 REPEAT_SHARE, REPEAT_MOST_S = 0.3, 1.0
 """The very same message within this share of the longest interval, or this time, is a message that was delivered twice."""
 
+REPEAT_PERIODS = 0.6
+"""And only where it usually comes later than that, in reporting periods."""
+
 FROM_VALUES = Reading._fields.index("temperature_c")
 
 BURST_WINDOW_S = 0.2
@@ -147,6 +150,10 @@ class Heater:
         later_s = reading.at - newest.at
         if later_s > self.repeat_s:
             return True
+        if later_s > 0.0:
+            period_s = self.period_s
+            if period_s is None or later_s > REPEAT_PERIODS * period_s:
+                return True
         return later_s >= 0.0 and reading[FROM_VALUES:] != newest[FROM_VALUES:]
 
     def take(self, reading: Reading, at: float) -> None:

@@ -25,6 +25,8 @@ def take_reading(site: Site, item: Reading, at: float, out: list[Output]) -> Non
         return
     if not heater.is_news(item):
         heater.ignored += 1
+        if item.temperature_c is not None and not item.retained and at == item.at and heater.in_burst(at):
+            _burst(site, heater, at, out)
         return
     heater.take(item, at)
     heater.readings += 1

@@ -98,7 +98,7 @@ HOTEND = HeaterClass(
             "heating_gap_k": 20.0,
             "cooling_s": 60.0,
             "hot_c": 80.0,
-            "heating_below_c": 150.0,
+            "heating_below_c": 200.0,
             "steady_s": 240.0,
             "weak_s": 1200.0,
         },
