@@ -65,10 +65,13 @@ LIMIT_BOUNDS: dict[tuple[str, str], Bounds] = {
     ("ceiling", "confirm_s"): Bounds(0, 60),
     ("no_readings", "grace_s"): _over_zero(120),
     ("no_response", "duty"): Bounds(0, 1, above=True),
+    ("jumping", "rate_k_per_s"): _over_zero(100),
+    ("jumping", "jumps"): Bounds(2, 1000),
+    ("disagreement", "share"): Bounds(0, 1),
 }
 """By check and key; other limits go by the ending of their key."""
 
-_BY_ENDING = {"confirm_s": _over_zero(60), "_k_per_s": _over_zero(1), "_s": _over_zero(3600), "_k": _over_zero(100)}
+_BY_ENDING = {"confirm_s": _over_zero(60), "_k_per_s": _over_zero(1), "_s": _over_zero(3600), "_k": _over_zero(100), "_w": _over_zero(20000)}
 
 
 def numbers(sheet: Sheet) -> Iterator[Draft]:
