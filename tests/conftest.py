@@ -4,9 +4,11 @@ import random
 import threading
 import time
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, core, settings
+from rig import figures
 
 LONGEST_SLEEP_S = 0.25
 
@@ -62,3 +64,23 @@ def _no_long_sleeps(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPa
         real_sleep(seconds)
 
     monkeypatch.setattr(time, "sleep", sleep)
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """A worker hands over what it measured."""
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput["figures"] = figures.FOUND
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    for row, values in getattr(node, "workeroutput", {}).get("figures", {}).items():
+        figures.figure(row, *values)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    lines = figures.lines()
+    if lines:
+        terminalreporter.section("fault rows: what was measured, in seconds unless a row says otherwise")
+        for line in lines:
+            terminalreporter.write_line(line)

@@ -9,7 +9,6 @@ from contextlib import ExitStack
 from typing import Any
 
 import pytest
-from rig import figures
 from rig.broker import MosquittoBroker
 
 
@@ -47,11 +46,3 @@ def story(early: dict[str, Any], request: pytest.FixtureRequest) -> Any:
     if isinstance(begun, BaseException):
         raise begun
     return begun
-
-
-def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    lines = figures.lines()
-    if lines:
-        terminalreporter.section("fault rows: what was measured, in seconds unless a row says otherwise")
-        for line in lines:
-            terminalreporter.write_line(line)

@@ -52,10 +52,10 @@ class House:
 
 
 @contextmanager
-def house(folder: Path) -> Iterator[House]:
+def house(folder: Path, *, advise_s: float = 20.0, grace_s: float = 60.0) -> Iterator[House]:
     """anvil is read over MQTT, bramble and cinder are pushed through the front. Returns once all of it answers."""
     (folder / "broker").mkdir()
-    pushed = HeaterTable(interval_s=4.0, advise_s=20.0, grace_s=60.0)
+    pushed = HeaterTable(interval_s=4.0, advise_s=advise_s, grace_s=grace_s)
     printers = [PushedTable(name=name, relays=simple(name).relays, heaters=(pushed,)) for name in ("bramble", "cinder")]
     site = SiteTable(printers=(simple("anvil"), *printers))
     with MosquittoBroker(folder / "broker") as broker, Workshop(folder, site, broker) as shop:

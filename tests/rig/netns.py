@@ -3,12 +3,16 @@
 import os
 import shutil
 import subprocess
+from itertools import count
 from pathlib import Path
+from string import ascii_lowercase
 from types import TracebackType
 from typing import Self
 
 import pytest
 from rig.broker import MOSQUITTO, MosquittoBroker, wait_for
+
+NUMBERS = count()
 
 
 def run(*command: str) -> None:
@@ -24,8 +28,9 @@ class Namespace:
         missing = [tool for tool in ("ip", "iptables") if shutil.which(tool) is None]
         if missing or os.geteuid() != 0:
             pytest.skip(f"network faults need root and the commands ip and iptables; missing: {', '.join(missing) or 'root'}")
-        self.name = f"hw{os.getpid()}"
-        self._net = f"10.{100 + os.getpid() % 100}"  # two runs at once must not share their addresses
+        number = next(NUMBERS)
+        self.name = f"hw{os.getpid() % 1_000_000}{ascii_lowercase[number % 26]}"
+        self._net = f"10.{100 + (os.getpid() + number) % 100}"  # two runs at once must not share their addresses
         self._lines = lines
 
     def address(self, line: int) -> str:
@@ -40,10 +45,10 @@ class Namespace:
         return f"{self._net}.{line}.9"
 
     def outer(self, line: int) -> str:
-        return f"hw{os.getpid() % 1_000_000}o{line}"
+        return f"{self.name}o{line}"
 
     def inner(self, line: int) -> str:
-        return f"hw{os.getpid() % 1_000_000}i{line}"
+        return f"{self.name}i{line}"
 
     def inside(self, *command: str) -> None:
         """Run a command in the namespace."""
