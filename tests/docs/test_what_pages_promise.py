@@ -142,8 +142,15 @@ def test_either_sensor_above_the_ceiling_cuts(begin: Begin, own_c: float, glued_
     assert trips(engine) == {"anvil": "ceiling"}
 
 
-@pytest.mark.parametrize("glued_c", [40.0, 80.0, None], ids=["20 K below", "20 K above", "silent"])
-def test_two_sensors_that_differ_below_the_ceiling_cut_nothing_today(begin: Begin, glued_c: float | None) -> None:
+def test_a_second_sensor_that_is_hotter_than_its_place_explains_cuts(begin: Begin) -> None:
+    engine = begin("independent-sensor.md")
+    sensors(engine, 60.0, 60.0, seconds=30)
+    sensors(engine, 60.0, 80.0, start=31.0, seconds=300)
+    assert trips(engine) == {"anvil": "disagreement"}
+
+
+@pytest.mark.parametrize("glued_c", [30.0, 70.0, None], ids=["30 K below", "10 K above", "silent"])
+def test_a_second_sensor_that_is_colder_or_a_little_hotter_or_silent_cuts_nothing(begin: Begin, glued_c: float | None) -> None:
     engine = begin("independent-sensor.md")
     feed(engine, RelayReport("anvil-plug", 0.5, reachable=True))
     sensors(engine, 60.0, 60.0, seconds=30)

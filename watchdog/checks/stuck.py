@@ -10,7 +10,7 @@ NOISY = 0.5
 """Noise of at least half a step of the resolution shows in the readings."""
 
 MARK_S = 45.0
-RISING_K_PER_S = 0.03
+RISING_K_PER_S, JUMPING_K_PER_S = 0.03, 2.0
 """What rises so fast does not stand still all at once, however weak it is: near its end it has long become slow."""
 
 FULL = 0.9
@@ -152,13 +152,14 @@ class Stuck(Check):
             self._earlier_c, self._earlier_at = self._mark_c, self._mark_at
             self._mark_c, self._mark_at = temperature_c, now
         elapsed_s = now - self._earlier_at
-        self._rising = elapsed_s <= 3.0 * MARK_S and temperature_c - self._earlier_c >= RISING_K_PER_S * elapsed_s
+        risen_k = temperature_c - self._earlier_c
+        self._rising = elapsed_s <= 3.0 * MARK_S and RISING_K_PER_S * elapsed_s <= risen_k <= JUMPING_K_PER_S * elapsed_s
 
     def _must_approach(self, view: HeaterView, target_c: float, temperature_c: float) -> str:
         """A weak heater may have come to its end below its target: only a strong one, or a cold one, must go on rising."""
         gap_k = target_c - temperature_c
         strong = view.expected is not None and view.expected.cautious_rise_k_per_s(temperature_c) > 0.0
-        much = gap_k >= self.limits.heating_gap_k or (gap_k > 0.0 and view.duty is not None and view.duty >= FULL)
+        much = gap_k >= self.limits.heating_gap_k or (gap_k >= OFF_TARGET_K and strong and view.duty is not None and view.duty >= FULL)
         if much and (strong or self._rising or temperature_c < self.limits.heating_below_c):
             return HEATING
         if abs(gap_k) < OFF_TARGET_K or not (view.resolution_k or INFINITY) <= FINE_K:

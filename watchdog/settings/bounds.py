@@ -71,7 +71,13 @@ LIMIT_BOUNDS: dict[tuple[str, str], Bounds] = {
 }
 """By check and key; other limits go by the ending of their key."""
 
-_BY_ENDING = {"confirm_s": _over_zero(60), "_k_per_s": _over_zero(1), "_s": _over_zero(3600), "_k": _over_zero(100), "_w": _over_zero(20000)}
+_BY_ENDING = {
+    "confirm_s": _over_zero(60),
+    "_k_per_s": _over_zero(1),
+    "_s": _over_zero(3600),
+    "_k": _over_zero(100),
+    "_w": _over_zero(20000),
+}
 
 
 def numbers(sheet: Sheet) -> Iterator[Draft]:

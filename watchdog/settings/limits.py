@@ -143,7 +143,7 @@ def _highest_target(heater: Heater, kind: HeaterClass) -> _Value:
     if chosen is not None:
         return _Value(chosen, "facts", f"the ceiling, which the settings put at {chosen:g} degC")
     ceiling = _ceiling(heater, kind)
-    return _Value(ceiling.value, ceiling.origin, f"the ceiling: {ceiling.why}")
+    return _Value(ceiling.value, ceiling.origin, "the ceiling" if ceiling.origin == "facts" else f"usual for a {kind.name}")
 
 
 def _standby(heater: Heater, kind: HeaterClass) -> _Value:
@@ -151,7 +151,7 @@ def _standby(heater: Heater, kind: HeaterClass) -> _Value:
     if heater.kind != "bed" or heater.rated_w is None:
         return _Value(usual, "class of heater", f"usual for the printer of a {kind.name}")
     value = max(LEAST_STANDBY_W, min(usual, HALF_A_SWITCH * heater.rated_w))
-    why = f"less than a half closed switch lets through of {heater.rated_w:g} W, and no less than the rest draws, {LEAST_STANDBY_W:g} W"
+    why = f"{HALF_A_SWITCH:.0%} of {heater.rated_w:g} W, at least {LEAST_STANDBY_W:g} and at most {usual:g} W"
     return _Value(value, "facts", why)
 
 
@@ -161,9 +161,7 @@ def _more_power(heater: Heater, kind: HeaterClass) -> _Value:
         return _Value(usual, "class of heater", f"usual for the printer of a {kind.name}")
     share, least_w = (HALF_A_SWITCH, LEAST_STANDBY_W) if heater.kind == "bed" else (MOST_OF_A_SWITCH, LEAST_RISE_W)
     value = max(least_w, min(usual, share * heater.rated_w))
-    return _Value(
-        value, "facts", f"{share:.0%} of {heater.rated_w:g} W, but {least_w:g} W for fans and lights, and no more than {usual:g} W"
-    )
+    return _Value(value, "facts", f"{share:.0%} of {heater.rated_w:g} W, at least {least_w:g} and at most {usual:g} W")
 
 
 _IMPLIED: dict[tuple[str, str], Callable[[Heater, HeaterClass], _Value]] = {
