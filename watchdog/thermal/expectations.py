@@ -26,6 +26,7 @@ CAUTIOUS_LOSS = 1.3
 
 AIR_C = Range(15.0, 22.0, 40.0)
 """The air around a printer: a cool workshop, a room, an enclosure."""
+
 STEADY_FROM_C, STEADY_TO_C = -40.0, 3000.0
 
 
@@ -101,7 +102,8 @@ class Expectations:
         return self._cautious.at(celsius)
 
     def _cautious_rise(self, celsius: float) -> float:
-        net_w = self.power_w(celsius).least / SAG - CAUTIOUS_LOSS * self.loss_w(celsius).usual
+        loss_w = self.loss_w(celsius).usual
+        net_w = self.power_w(celsius).least / SAG - max(loss_w, CAUTIOUS_LOSS * loss_w)
         return net_w / ((1.0 + FACTS_ARE_WRONG_BY) * self.capacity_j_per_k.usual)
 
     def usual_rise_k_per_s(self, celsius: float) -> float:

@@ -91,12 +91,16 @@ def time_between_s(from_c: float, to_c: float, rate: Of) -> float:
 
     The midpoint rule over temperature: the sum of dT over rate.
     """
+    if from_c == to_c:
+        return 0.0
     step_k = (to_c - from_c) / STEPS
+    if not rate(to_c) * step_k > 0.0:
+        return inf
     total_s = 0.0
     for number in range(STEPS):
         now = rate(from_c + (number + 0.5) * step_k)
         if not now * step_k > 0.0:
-            return inf if step_k else 0.0
+            return inf
         total_s += step_k / now
     return total_s
 
