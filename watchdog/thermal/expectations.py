@@ -4,13 +4,13 @@ One lump of heat with losses: C dT/dt = P - loss(T) (Incropera, 5.3; Cengel, 4-1
 exactly. Temperatures in degrees Celsius, rates in kelvin a second, times in seconds.
 """
 
-from math import inf
 from typing import Protocol
 
 from watchdog.thermal.bed import bed
 from watchdog.thermal.curve import Curve
 from watchdog.thermal.facts import Facts, Range
 from watchdog.thermal.hotend import hotend
+from watchdog.thermal.lumped import settles_c, time_between_s
 
 FACTS_ARE_WRONG_BY = 0.2
 """Watts, masses and sizes that people tell are wrong by 10 to 20 % in life."""
@@ -27,7 +27,7 @@ CAUTIOUS_LOSS = 1.3
 AIR_C = Range(15.0, 22.0, 40.0)
 """The air around a printer: a cool workshop, a room, an enclosure."""
 
-STEPS = 400
+STEADY_FROM_C, STEADY_TO_C = -40.0, 3000.0
 
 
 class Body(Protocol):
@@ -44,15 +44,29 @@ class Body(Protocol):
 class Expectations:
     """Of one heater. What is asked for with each reading comes from curves that are computed once."""
 
-    __slots__ = ("_cautious", "_least_j_per_k", "_most_j_per_k", "_slow_loss", "_slow_power", "_usual", "body", "facts", "tracks")
+    __slots__ = (
+        "_cautious",
+        "_fastest",
+        "_least_j_per_k",
+        "_most_j_per_k",
+        "_slow_fall",
+        "_slow_loss",
+        "_slow_power",
+        "_usual",
+        "body",
+        "facts",
+        "tracks",
+    )
 
     def __init__(self, facts: Facts, body: Body) -> None:
         self.facts, self.body = facts, body
         self.tracks = facts.plate_material == "circuit board"
         capacity = self.capacity_j_per_k
         self._least_j_per_k, self._most_j_per_k = capacity.least, capacity.most
-        self._slow_loss = Curve(lambda celsius: self.loss_w(celsius).most)
+        self._slow_loss = Curve(lambda celsius: max(self.loss_w(celsius).most, 0.0))
         self._slow_power = Curve(lambda celsius: self.power_w(celsius).least)
+        self._slow_fall = Curve(lambda celsius: max(self.loss_w(celsius).least, 0.0))
+        self._fastest = Curve(self._fastest_rise)
         self._usual = Curve(self._usual_rise)
         self._cautious = Curve(self._cautious_rise)
 
@@ -69,23 +83,27 @@ class Expectations:
         return Range(own.least * (1.0 - FACTS_ARE_WRONG_BY), own.usual, own.most * (1.0 + FACTS_ARE_WRONG_BY))
 
     def loss_w(self, celsius: float) -> Range:
-        """What it loses: the least in warm air, the most in cold air and a draft."""
-        return Range(
-            max(self.body.loss_w(celsius, AIR_C.most).least, 0.0),
-            self.body.loss_w(celsius, AIR_C.usual).usual,
-            max(self.body.loss_w(celsius, AIR_C.least).most, 0.0),
-        )
+        """What it loses: the least in warm air, the most in cold air and a draft; negative where the air warms it."""
+        warm = self.body.loss_w(celsius, AIR_C.most)
+        cold = self.body.loss_w(celsius, AIR_C.least)
+        # air that warms it does so the most where its surfaces are at their best
+        return Range(min(warm), self.body.loss_w(celsius, AIR_C.usual).usual, max(cold))
 
     def fastest_rise_k_per_s(self, celsius: float) -> float:
-        """At full power, the strongest and lightest that it may be."""
-        return (self.power_w(celsius).most - self.loss_w(celsius).least) / self.capacity_j_per_k.least
+        """At full power, the strongest and lightest that it may be; negative where even that must cool."""
+        return self._fastest.at(celsius)
+
+    def _fastest_rise(self, celsius: float) -> float:
+        net_w = self.power_w(celsius).most - self.loss_w(celsius).least
+        return net_w / (self._least_j_per_k if net_w > 0.0 else self._most_j_per_k)
 
     def cautious_rise_k_per_s(self, celsius: float) -> float:
         """At full power, with watts 20 % less, mass 20 % more and losses 30 % more than its facts say."""
         return self._cautious.at(celsius)
 
     def _cautious_rise(self, celsius: float) -> float:
-        net_w = self.power_w(celsius).least / SAG - CAUTIOUS_LOSS * self.loss_w(celsius).usual
+        loss_w = self.loss_w(celsius).usual
+        net_w = self.power_w(celsius).least / SAG - max(loss_w, CAUTIOUS_LOSS * loss_w)
         return net_w / ((1.0 + FACTS_ARE_WRONG_BY) * self.capacity_j_per_k.usual)
 
     def usual_rise_k_per_s(self, celsius: float) -> float:
@@ -101,8 +119,16 @@ class Expectations:
         return net_w / (self._most_j_per_k if net_w > 0.0 else self._least_j_per_k)
 
     def slowest_fall_k_per_s(self, celsius: float) -> float:
-        """Without power, in warm and still air; a positive number."""
-        return self.loss_w(celsius).least / self.capacity_j_per_k.most
+        """Without power, in warm and still air; never negative."""
+        return self._slow_fall.at(celsius) / self._most_j_per_k
+
+    def usual_fall_k_per_s(self, celsius: float) -> float:
+        """Without power, just as its facts say; never negative."""
+        return max(self.loss_w(celsius).usual, 0.0) / self.capacity_j_per_k.usual
+
+    def fastest_fall_k_per_s(self, celsius: float) -> float:
+        """Without power, the lightest that it may be in cold air and a draft; never negative."""
+        return self._slow_loss.at(celsius) / self._least_j_per_k
 
     @property
     def stored_rise_k(self) -> float:
@@ -114,38 +140,25 @@ class Expectations:
         return Range(*(self._settles(number) for number in range(3)))
 
     def _settles(self, number: int) -> float:
-        low, high = -40.0, 3000.0
-        for _ in range(60):
-            middle = 0.5 * (low + high)
-            balance = self.power_w(middle)[number] - self.loss_w(middle)[2 - number]
-            low, high = (middle, high) if balance > 0.0 else (low, middle)
-        return 0.5 * (low + high)
+        return settles_c(
+            STEADY_FROM_C, STEADY_TO_C, lambda celsius: self.power_w(celsius)[number], lambda celsius: self.loss_w(celsius)[2 - number]
+        )
 
     def heating_time_s(self, from_c: float, to_c: float) -> Range:
         """From one temperature to a higher one at full power: the shortest, usual and longest; infinite where it never arrives."""
         return Range(
-            _time_s(from_c, to_c, self.fastest_rise_k_per_s),
-            _time_s(from_c, to_c, self.usual_rise_k_per_s),
-            _time_s(from_c, to_c, self.slowest_rise_k_per_s),
+            time_between_s(from_c, to_c, self.fastest_rise_k_per_s),
+            time_between_s(from_c, to_c, self.usual_rise_k_per_s),
+            time_between_s(from_c, to_c, self.slowest_rise_k_per_s),
         )
 
-
-class Rate(Protocol):
-    """A rate in kelvin a second at a temperature."""
-
-    def __call__(self, celsius: float, /) -> float: ...
-
-
-def _time_s(from_c: float, to_c: float, rate: Rate) -> float:
-    """The midpoint rule over temperature: t = sum of dT over rate."""
-    step_k = (to_c - from_c) / STEPS
-    total_s = 0.0
-    for number in range(STEPS):
-        now = rate(from_c + (number + 0.5) * step_k)
-        if now <= 0.0:
-            return inf
-        total_s += step_k / now
-    return total_s
+    def cooling_time_s(self, from_c: float, to_c: float) -> Range:
+        """From one temperature to a lower one without power: the shortest, usual and longest; infinite where it never arrives."""
+        return Range(
+            time_between_s(from_c, to_c, lambda celsius: -self.fastest_fall_k_per_s(celsius)),
+            time_between_s(from_c, to_c, lambda celsius: -self.usual_fall_k_per_s(celsius)),
+            time_between_s(from_c, to_c, lambda celsius: -self.slowest_fall_k_per_s(celsius)),
+        )
 
 
 def expectations(facts: Facts) -> Expectations | None:
