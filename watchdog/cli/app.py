@@ -94,6 +94,18 @@ def check(
 
 
 @app.command()
+def limits(
+    printer: Annotated[str, typer.Argument(help="Its name.")],
+    config: Config = CONFIG_DEFAULT,
+    as_json: Json = False,
+) -> None:
+    """Explain every limit of a printer: its value, where it comes from and why, and what physics expect of its heaters."""
+    from watchdog.cli.limits import run
+
+    raise typer.Exit(run(config, printer, as_json=as_json))
+
+
+@app.command()
 def status(
     config: Config = CONFIG_DEFAULT,
     state: State = None,

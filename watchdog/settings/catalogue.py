@@ -187,6 +187,11 @@ CATALOGUE: dict[str, Entry] = {
     "harm-over-class": Entry(
         "{value} degrees Celsius", "up to {highest} for a {kind}", "no {kind} of common make stands more; parts fail from there on"
     ),
+    "ceiling-too-late": Entry(
+        "a ceiling that cannot protect: {arithmetic}",
+        "one that opens the relay before harm begins",
+        "lower above_c, confirm sooner, or have the source report more often",
+    ),
     "ceiling-over-harm": Entry(
         "{value} degrees Celsius", "up to harm_c, which is {harm} ({harm_origin})", "lower the ceiling, or give harm_c of the parts used"
     ),

@@ -1,6 +1,6 @@
 """The limits of every check of a heater: each value, where it comes from, and why.
 
-The order is: the heater's settings; what its facts imply; the class of heater.
+The order is: the heater's settings; what was learnt from its recordings (nothing yet); what its facts imply; the class of heater.
 """
 
 from collections.abc import Callable
@@ -13,7 +13,7 @@ from watchdog.core.check import Check
 from watchdog.settings.model import Heater
 from watchdog.thermal.heater_classes import CLASSES, HeaterClass, ceiling_c
 
-Origin = Literal["settings", "facts", "class of heater"]
+Origin = Literal["settings", "learnt", "facts", "class of heater"]
 
 DEFAULT_INTERVALS = 2.5
 """A default grace, and the advice before it, lasts at least so many reporting intervals."""

@@ -10,6 +10,7 @@ from watchdog.settings.model import Heater, PrinterFile, Settings
 from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, PretendRelayTable
 from watchdog.settings.rules_front import is_loopback
 from watchdog.settings.rules_http_relays import http_relay_lacks
+from watchdog.settings.safety import safety
 from watchdog.settings.web import host_and_port
 
 LOOPBACK = ("localhost", "127.", "::1")
@@ -98,6 +99,7 @@ def _printer_lacks(settings: Settings, name: str, table: PrinterFile) -> Iterato
         for check, hours in heater.observe.items():
             yield f"{key}: for its first {hours:g} heating hours the check {check.replace('_', ' ')} only observes"
         yield from _common_cause(settings, key, heater, real)
+        yield from _too_late(key, heater)
         yield from _readings_lack(key, heater.readings)
         for sensor, readings in heater.sensors.items():
             yield from _readings_lack(f"{key}, sensor {sensor}", readings)
@@ -116,6 +118,21 @@ def _comes(settings: Settings, heater: Heater) -> Iterator[str]:
             yield f"{whose}pushed through the front; depends on the front process"
         else:
             yield f"{whose}over MQTT from broker {readings.broker}, topic {readings.topic}"
+
+
+def _too_late(key: str, heater: Heater) -> Iterator[str]:
+    """What the physics of this heater leave of the time from its ceiling to harm."""
+    found = safety(heater)
+    if found is None:
+        return
+    if not found.protects:
+        yield f"{key}: its ceiling cannot protect it: {found.arithmetic}"
+    elif not found.in_time:
+        needed = f"to see, confirm and cut takes {found.response_s:.1f} s"
+        yield f"{key}: unable to protect it by the ceiling: {needed}, more than half of the {found.usual_safety_s:.0f} s from there to harm"
+    elif found.worst_reached_c >= found.harm_c:
+        worst = f"{found.worst_reached_c:.0f} degC, and harm begins at {found.harm_c:.0f} degC"
+        yield f"{key}: if its facts are as wrong as they may be, the ceiling alone lets it reach {worst}; the other checks act sooner"
 
 
 def _common_cause(settings: Settings, key: str, heater: Heater, relays: list[str]) -> Iterator[str]:

@@ -8,6 +8,7 @@ from watchdog.settings.bounds import FRONT_RESTART_S
 from watchdog.settings.draft import Draft, KeyPath
 from watchdog.settings.limits import harm, normal_max, resolve
 from watchdog.settings.model import Heater
+from watchdog.settings.safety import chosen, safety
 from watchdog.settings.sheet import Sheet
 from watchdog.thermal.heater_classes import CLASSES
 
@@ -24,6 +25,7 @@ def heaters(sheet: Sheet) -> Iterator[Draft]:
         yield from judge.ceiling()
         yield from judge.range()
         yield from judge.waits()
+        yield from judge.safety()
 
 
 def _known_limits(file: str, path: KeyPath, heater: Heater) -> Iterator[Draft]:
@@ -105,6 +107,13 @@ class _Judge:
         if advise_s > grace_s:
             said = {"advise": f"{advise_s:g}", "grace": f"{grace_s:g}"}
             yield Draft(self.file, self._chosen("no_readings", "advise_s", "grace_s"), "advise-over-grace", said=said)
+
+    def safety(self) -> Iterator[Draft]:
+        """A chosen ceiling cuts early enough."""
+        key = chosen(resolve(self.heater))
+        found = safety(self.heater) if key else None
+        if found is not None and found.ceiling_c < found.harm_c and not found.protects:
+            yield Draft(self.file, (*self.path, "limits", "ceiling", key), "ceiling-too-late", said={"arithmetic": found.arithmetic})
 
     def _chosen(self, check: str, *keys: str) -> KeyPath:
         """The first of these limits that stands in the file."""
