@@ -83,12 +83,13 @@ ATTACKS: Final = {"half open": half_open, "huge body": huge_body, "posting": pos
 def attacker(port: int, token: str, line: Connection) -> None:
     """Attacks by the name that comes over the line, until the next word comes."""
     os.nice(5)
-    while True:
-        name = line.recv()
-        stop = Stop()
-        thread = threading.Thread(target=ATTACKS[name], args=(port, token, stop))
-        thread.start()
-        line.recv()
-        stop.set()
-        thread.join()
-        line.send("ended")
+    with suppress(EOFError):
+        while True:
+            name = line.recv()
+            stop = Stop()
+            thread = threading.Thread(target=ATTACKS[name], args=(port, token, stop))
+            thread.start()
+            line.recv()
+            stop.set()
+            thread.join()
+            line.send("ended")
