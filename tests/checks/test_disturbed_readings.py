@@ -65,10 +65,9 @@ def verdict(scenario: Scenario, disturb: Callable[[Reading], list[Input]] = lamb
 @pytest.mark.parametrize("disturb", [said_again, from_a_clock_set_back, empty, kept_by_the_broker, of_another_sensor])
 @pytest.mark.parametrize("scenario", SCENARIOS, ids=lambda scenario: scenario.name)
 def test_what_is_no_evidence_changes_no_verdict(scenario: Scenario, disturb: Callable[[Reading], list[Input]]) -> None:
-    told = dict(scenario.told)
-    if disturb is of_another_sensor:
-        told["sensors"] = {"glued": {"interval_s": 40.0, "temperature": "20"}}
-    scenario = replace(scenario, told=told)
+    if disturb is of_another_sensor:  # no evidence for any check but the one that compares sensors
+        told = {**scenario.told, "sensors": {"glued": {"interval_s": 40.0, "temperature": "20"}}}
+        scenario = replace(scenario, told=told, limits={**scenario.limits, "disagreement": {"apart_k": 500.0}})
     assert verdict(scenario, disturb) == verdict(scenario)
 
 

@@ -6,6 +6,12 @@ from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.values import INFINITY, NEVER, STRICT
 
 ROOM_C = 25.0
+COLDER = 2.0
+"""A sensor on a face is colder than one at the mat, and a draft makes it colder still."""
+
+STEADY_K, STEADY_LAGS = 3.0, 4.0
+"""Within so much of its own smoothed value, for so many time constants, a heater holds."""
+
 STALE_INTERVALS = 2.5
 
 
@@ -29,22 +35,22 @@ class DisagreementLimits:
 
 
 class Disagreement(Check):
-    """Cuts when a further sensor is hotter than the controller's own one by more than their places and their lag explain.
+    """Cuts when two sensors of one heater lie further apart than their places and their lag explain.
 
-    The controller then heats by a sensor that reads low: a loose seat, a drift, a wrong table. A further sensor that is colder may have
-    fallen off itself: that is an advisory, for it takes away the second opinion. The controller's sensor is compared as it is and as
-    it was, smoothed by `lag_s`: during heat-up and cooling a sensor that lags lies between the two.
+    A further sensor that is hotter means that the controller heats by a sensor that reads low: a loose seat, a drift, a wrong table. One
+    that is colder, by twice as much and while the heater holds, means that one of the two has come off, and nobody knows which. The
+    controller's sensor is compared as it is and as it was, smoothed by `lag_s`: during heat-up and cooling a sensor that lags lies between.
     """
 
     name = "disagreement"
-    STATE = ("_slow_c", "_slow_at", "_hotter_since", "_colder_since", "_told")
+    STATE = ("_slow_c", "_slow_at", "_hotter_since", "_colder_since", "_steady_since")
 
     def __init__(self, limits: DisagreementLimits) -> None:
         super().__init__()
         self.limits = limits
         self._slow_c = 0.0
         self._slow_at = self._hotter_since = self._colder_since = NEVER
-        self._told = False
+        self._steady_since = NEVER
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
@@ -62,7 +68,7 @@ class Disagreement(Check):
 
     def _follow(self, now: float, temperature_c: float) -> None:
         if self._slow_at == NEVER:
-            self._slow_c = temperature_c
+            self._slow_c, self._steady_since = temperature_c, now
         else:
             elapsed_s = now - self._slow_at
             self._slow_c += (temperature_c - self._slow_c) * elapsed_s / (self.limits.lag_s + elapsed_s)
@@ -87,17 +93,21 @@ class Disagreement(Check):
         return Finding("cut", *self._told_apart(view, temperature_c, other_c, lasted_s, "hotter"))
 
     def _colder(self, view: HeaterView, temperature_c: float, other_c: float) -> Finding | None:
-        own_c = min(temperature_c, self._slow_c)
-        if not own_c - other_c > 2.0 * self._allowed_k(own_c):
-            self._colder_since, self._told = NEVER, False
+        """Only where the heater has held one temperature for so long that no lag is left."""
+        if abs(temperature_c - self._slow_c) > STEADY_K:
+            self._steady_since = view.now
+        beyond_k, allowed_k = temperature_c - other_c, COLDER * self._allowed_k(temperature_c)
+        self.near(0.9 * beyond_k / allowed_k)
+        if not beyond_k > allowed_k or view.now - self._steady_since < STEADY_LAGS * self.limits.lag_s:
+            self._colder_since = NEVER
             return None
         if self._colder_since == NEVER:
             self._colder_since = view.now
         lasted_s = view.now - self._colder_since
-        if self._told or not lasted_s >= self.limits.confirm_s:
+        if not lasted_s >= self.limits.confirm_s:
             return None
-        self._told = True
-        return Finding("advise", *self._told_apart(view, temperature_c, other_c, lasted_s, "colder"))
+        self.headroom = 1.0
+        return Finding("cut", *self._told_apart(view, temperature_c, other_c, lasted_s, "colder"))
 
     def _told_apart(
         self, view: HeaterView, temperature_c: float, other_c: float, lasted_s: float, how: str
