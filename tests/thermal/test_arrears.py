@@ -1,5 +1,7 @@
 """The debt of a heater: what owes nothing, what does, and that gaps, wild samples and restarts change nothing."""
 
+from random import Random
+
 import orjson
 import pytest
 from hypothesis import given
@@ -93,18 +95,22 @@ def test_nothing_is_owed_while_heat_is_on_its_way() -> None:
     wild_c=st.sampled_from((0.0, 999.0, -50.0, 850.0)),
     standing=st.booleans(),
 )
-def test_a_wild_sample_changes_nothing(heater: Expectations, count: int, place: int, wild_c: float, *, standing: bool) -> None:
-    """Wherever it comes, also as the first of all; two readings later it is as if it had never been."""
+def test_a_wild_sample_shifts_a_debt_by_no_more_than_one_interval(
+    heater: Expectations, count: int, place: int, wild_c: float, *, standing: bool
+) -> None:
+    """Wherever it comes, also as the first of all. A high one pays early, which the very slowest heater cannot make up for."""
     steps_s = [7.0] * count
     path = [(7.0 * number, 30.0) for number in range(count)] if standing else slowest_path(heater, steps_s)[:count]
     spoilt = list(path)
     place %= count - 3
     spoilt[place] = (path[place][0], wild_c)
     clean, dirty = debts(heater, path), debts(heater, spoilt)
-    most_k = heater.slowest_rise_k_per_s(22.0) * 14.0  # two intervals may be owed earlier or later
-    assert max(abs(one - other) for one, other in zip(clean, dirty, strict=True)) <= most_k + 0.05
-    assert dirty[-1] <= clean[-1] + 0.05 or standing
-    assert (dirty[-1] > 0.1) == (clean[-1] > 0.1)
+    interval_k = heater.slowest_rise_k_per_s(22.0) * 7.0
+    for one, other in zip(clean, dirty, strict=True):
+        assert abs(one - other) <= interval_k + 0.05
+    if standing:
+        assert dirty[-1] == pytest.approx(clean[-1], abs=interval_k + 0.05)
+        assert dirty[-1] > interval_k
 
 
 @given(heater=HEATER, values=VALUES_C, cut=st.integers(0, 59))
@@ -136,3 +142,26 @@ def test_a_debt_is_forgotten_when_no_heat_is_asked_for() -> None:
     arrears.clear()
     assert arrears.behind_k == 0.0
     assert [arrears.add(60.0 + second, 30.0, 1.0, heater, LAG_S) for second in range(15)] == [0.0] * 15
+
+
+def test_noise_around_a_target_that_is_held_is_no_debt(dice: Random) -> None:
+    """A hotend at its target: duty and reading both wobble, and messages come at odd times."""
+    heater = EXPECTED[2]
+    arrears, at, worst_k = Arrears(), 0.0, 0.0
+    holds = (heater.loss_w(200.0).usual + 2.0) / heater.power_w(200.0).usual
+    for _ in range(2000):
+        at += dice.choice((0.5, 1.0, 1.0, 2.0, 20.0))
+        duty = min(1.0, max(0.0, dice.gauss(holds, 0.2)))
+        worst_k = max(worst_k, arrears.add(at, 200.0 + dice.gauss(0.0, 0.3), duty, heater, LAG_S))
+    assert worst_k < 5.0
+
+
+def test_of_two_duties_around_a_gap_the_lower_one_counts() -> None:
+    """A source that reports on change was silent at little duty; full duty has only just been asked for."""
+    heater = EXPECTED[0]
+    arrears = Arrears()
+    for second in range(60):
+        arrears.add(float(second), 60.0, 0.0, heater, LAG_S)
+    owed = [arrears.add(120.0 + second, 60.0, 1.0, heater, LAG_S) for second in range(5)]
+    assert owed[1] == 0.0, "a minute at full duty would be 20 K"
+    assert owed[-1] == pytest.approx(3.0 * heater.slowest_rise_k_per_s(60.0), rel=0.01)

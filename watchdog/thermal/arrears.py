@@ -12,7 +12,7 @@ class Slowest(Protocol):
 
 
 class Sample(NamedTuple):
-    """A reading in degrees Celsius, its time, and the duty that led to it; in the order by which the middle one is found."""
+    """A reading in degrees Celsius, its time, and the duty that is told with it."""
 
     temperature_c: float
     at: float
@@ -45,23 +45,26 @@ class Arrears:
         self.since = NEVER
 
     def add(self, at: float, temperature_c: float, duty: float, slowest: Slowest, lag_s: float) -> float:
-        """Take a reading; the debt in kelvin. A wild sample is left out: of the three newest readings the middle one counts.
+        """Take a reading; the debt in kelvin, up to the reading before it.
 
-        It counts with its own time, or a gap between two readings would be owed before the reading that pays for it counts.
+        A wild sample is left out: each reading counts as the middle one of itself and its two neighbours, at its own time, or a
+        gap would be owed before the reading that pays for it counts. Of the duties at both ends of a gap the lower one counts.
         """
-        sample = Sample(temperature_c, at, duty)
         if self.since == NEVER:
             self.since, self.since_c, self._heard = at, temperature_c, 0
-            self._older = self._newer = self._last = sample
-        _, middle, _ = sorted((self._older, self._newer, sample))
-        self._older, self._newer = self._newer, sample
+        older, newer = self._older, self._newer
+        self._older, self._newer = newer, Sample(temperature_c, at, duty)
         self._heard += 1
+        if self._heard < WILD_UNTIL:
+            return self.behind_k
+        low_c, high_c = min(older.temperature_c, newer.temperature_c), max(older.temperature_c, newer.temperature_c)
+        now = Sample(max(low_c, min(high_c, temperature_c)), newer.at, newer.duty)
         last, from_at = self._last, self.since + lag_s
-        if self._heard > WILD_UNTIL and (middle.at > from_at or last.at > from_at):
-            rate = slowest.slowest_rise_k_per_s(max(middle.temperature_c, last.temperature_c), middle.duty)
-            owed_k = rate * (max(middle.at, from_at) - max(last.at, from_at))
-            self.behind_k = max(0.0, self.behind_k + owed_k - (middle.temperature_c - last.temperature_c))
-        self._last = middle
+        if self._heard > WILD_UNTIL and now.at > from_at:
+            rate = slowest.slowest_rise_k_per_s(max(now.temperature_c, last.temperature_c), min(now.duty, last.duty))
+            owed_k = rate * (now.at - max(last.at, from_at))
+            self.behind_k = max(0.0, self.behind_k + owed_k - (now.temperature_c - last.temperature_c))
+        self._last = now
         return self.behind_k
 
     def snapshot(self) -> JsonObject:
