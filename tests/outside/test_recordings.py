@@ -6,6 +6,7 @@ is not met stands in DEVIATIONS with its reason, and fails here as soon as it is
 
 import csv
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from typing import NamedTuple
 
@@ -16,6 +17,7 @@ from watchdog.core.values import JsonObject
 from watchdog.replay.runner import Verdict, replay
 from watchdog.settings.model import Heater
 from watchdog.sources.recordings import Recording
+from watchdog.wire.log_format import LogRow
 
 RECORDINGS = shared("recordings")
 
@@ -28,7 +30,7 @@ POT = rig_heater("bed", 20.0, 105.0, 130.0, {"no_response": {"within_s": 600.0}}
 
 RIGS: dict[str, dict[str, Heater]] = {
     "tclab_real": {"h1": KIT, "h2": KIT},
-    "tclab_sim": {"h1": KIT, "h2": KIT},
+    "tclab_sim": {"h1": replace(KIT, sensors={"probe2": KIT.readings}), "h2": KIT},
     # A 12 V pad, used up to 60 degC, one reading in 10 s, up to two of them empty in a row.
     "mycoreactor_heating_pad": {"pad": rig_heater("bed", 30.0, 60.0, 80.0)},
     # An insulated box of electronics held at 32 degC by some watts: slow as a chamber.
@@ -49,7 +51,6 @@ RIGS: dict[str, dict[str, Heater]] = {
 DEVIATIONS = {
     "tclab_sim/trip_frozen_sensor_heating.csv": "no target is told, so that standing still at 80 % duty may be a plateau: the pot stands "
     "for 360 s at full duty and is well; the sensor's noise, an eighth of its step, does not show either",
-    "tclab_sim/trip_probe_comes_loose.csv": "no check compares two sensors of one heater yet",
     "induction_furnace/sensor_floor_run085.csv": "no target is told, and duty is judged only beside one: normal_run077 sits on "
     "the same floor up to 8 % duty and is well, this one still does at 16 %",
 }
@@ -97,7 +98,16 @@ def judged(label: Label, heaters: dict[str, Heater] | None = None) -> Verdict:
     """The whole file under the settings of its rig."""
     printer, heard = heard_in(label.file)
     known = {name: heater for name, heater in (heaters or RIGS[label.folder]).items() if name in heard}
-    return replay(rig_site(printer, known), Recording(RECORDINGS / label.file))
+    return replay(rig_site(printer, known), Probed(RECORDINGS / label.file))
+
+
+class Probed(Recording):
+    """What stands there as a heater of its own, H1_probe2, is a second sensor of H1."""
+
+    def rows(self) -> Iterator[LogRow]:
+        for stamp, reading in super().rows():
+            heater, probe, number = reading.heater.partition("_probe")
+            yield stamp, reading._replace(heater=heater, sensor=f"probe{number}") if probe else reading
 
 
 def met(label: Label, trips: list[JsonObject]) -> bool:
