@@ -9,6 +9,7 @@ from rig.feeding import events, feed
 from rig.plans import heater, site
 
 from watchdog.core.engine import Engine
+from watchdog.core.heater import REPEAT_SHARE
 from watchdog.core.inputs import Reading, Tick
 from watchdog.core.plan import PrinterPlan
 
@@ -105,7 +106,11 @@ temperatures = st.lists(st.sampled_from([100.0, 119.0, 120.0, 121.0, 150.0, 199.
 
 @given(temperatures, st.data())
 def test_a_hotter_series_never_trips_the_ceiling_later(series: list[float], data: st.DataObject) -> None:
-    """Within range, at the same times, no value lower: then the trip is no later."""
+    """Within range, at the same times, no value lower: then the trip is no later.
+
+    But for what a message that says the very same again may lack: it is no news, one that says more is, and when readings stop the
+    silence counts from the last news.
+    """
     steps = data.draw(st.lists(st.sampled_from([0.5, 1.0, 2.0, 2.9, 5.5]), min_size=len(series), max_size=len(series)))
     lifts = data.draw(st.lists(st.sampled_from([0.0, 0.0, 1.0, 30.0]), min_size=len(series), max_size=len(series)))
     at, cooler = 0.0, []
@@ -116,7 +121,7 @@ def test_a_hotter_series_never_trips_the_ceiling_later(series: list[float], data
     first, second = (trips(samples, limits={}, until=at + 10.0) for samples in (cooler, hotter))
     if first:
         assert second
-        assert second[0][1] <= first[0][1]
+        assert second[0][1] <= first[0][1] + REPEAT_SHARE * 2.0
 
 
 @pytest.mark.parametrize("kind", ["temperature", "target"])
