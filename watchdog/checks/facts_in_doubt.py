@@ -57,6 +57,8 @@ class FactsInDoubt(Check):
             return None
         elapsed_s, last_c = view.now - self._last_at, self._last_c
         self._last_c, self._last_at = low_c, view.now
+        if low_c <= last_c and self._ahead_k == 0.0:
+            return None
         if elapsed_s > GAP_INTERVALS * view.source.longest_interval_s:
             self._ahead_k = 0.0
             return None
@@ -75,7 +77,8 @@ class FactsInDoubt(Check):
         )
 
     def _other_unit(self, view: HeaterView, temperature_c: float) -> Finding | None:
-        if not view.printer_is_off or abs(temperature_c - self._rest_c) > self.limits.still_k:
+        moved = abs(temperature_c - self._rest_c) > self.limits.still_k
+        if moved or (view.target_c is not None and view.target_c > 0.0) or not view.printer_is_off:
             self._rest_c, self._rest_since = temperature_c, view.now
             return None
         rested_s = view.now - self._rest_since

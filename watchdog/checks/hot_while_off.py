@@ -49,7 +49,8 @@ class HotWhileOff(Check):
         temperature_c = view.temperature_c
         if temperature_c is None:
             return None
-        if not _is_off(view):
+        target_c = view.target_c
+        if not _is_off(view) if target_c is None else target_c > 0.0:
             self._off_since = NEVER
             return None
         if not view.fresh or view.sensor:

@@ -49,12 +49,13 @@ class NoReadings(Check):
         self.deadline = float("-inf")  # due at the first chance: the wait begins when the watch does
 
     def on_reading(self, view: HeaterView) -> Finding | None:
-        heard_at = _heard_at(view)
-        if not _heat_is_asked_for(view):
+        now, target_c = view.now, view.target_c
+        heard_at = now if view.fresh and not view.sensor else _heard_at(view)
+        if target_c is None or target_c <= 0.0:
             self._asked_at = NEVER
         elif self._asked_at == NEVER:
-            self._asked_at = view.now
-        if view.now - heard_at < self.limits.advise_s:
+            self._asked_at = now
+        if now - heard_at < self.limits.advise_s:
             self._advised = False
             self.deadline = heard_at + self.limits.advise_s
         elif self._asked_at == view.now:  # asked for after the verdict on its silence

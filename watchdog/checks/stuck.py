@@ -100,14 +100,17 @@ class Stuck(Check):
         temperature_c = view.temperature_c
         if temperature_c is None or view.source.on_change:
             return None
-        reason = self._must_move(view, temperature_c)
-        if reason != self._reason:  # a value repeated before there was a reason to move owes nothing for that time
-            self._reason, self._owed_since = reason, view.now
-        if not view.fresh or view.sensor:
-            return None
+        fresh = view.fresh and not view.sensor
         if temperature_c != self._value_c:
-            self._note_rise(view.now, temperature_c)
-            self._value_c, self._since, self._count, self._told = temperature_c, view.now, 1, False
+            if fresh:
+                self._note_rise(view.now, temperature_c)
+                self._value_c, self._since, self._count, self._told = temperature_c, view.now, 1, False
+            return None
+        reason = self._must_move(view, temperature_c)
+        if reason != self._reason or self._count == 1:  # a value repeated before there was a reason to move owes nothing for that time
+            self._owed_since = self._since if self._count == 1 else view.now
+            self._reason = reason
+        if not fresh:
             return None
         self._count += 1
         found = None

@@ -1,6 +1,8 @@
 """How far a reading has fallen behind what even the weakest and heaviest such heater had reached by now."""
 
-from typing import NamedTuple, Protocol
+# ruff: noqa: FURB136 - on the path of each reading: min and max take longer
+
+from typing import Protocol
 
 from watchdog.core.values import NEVER, JsonObject, from_plain, to_plain
 
@@ -9,14 +11,6 @@ class Slowest(Protocol):
     """The slowest rise that physics allow."""
 
     def slowest_rise_k_per_s(self, celsius: float, duty: float = 1.0) -> float: ...
-
-
-class Sample(NamedTuple):
-    """A reading in degrees Celsius, its time, and the duty that is told with it."""
-
-    temperature_c: float
-    at: float
-    duty: float
 
 
 WILD_UNTIL = 3
@@ -29,7 +23,9 @@ class Arrears:
     Physics owe nothing for the first `lag_s` after heat was first asked for: heat has to reach the sensor.
     """
 
-    STATE = ("behind_k", "since", "since_c", "_heard", "_last", "_newer", "_older")
+    STATE = (
+        "behind_k", "since", "since_c", "_heard", "_last_c", "_last_at", "_last_duty", "_newer_c", "_newer_at", "_newer_duty", "_older_c",
+    )  # fmt: skip
     __slots__ = STATE
 
     def __init__(self) -> None:
@@ -37,7 +33,8 @@ class Arrears:
         self.since = NEVER
         """Since when heat is asked for, and the reading then; NEVER while none is."""
         self._heard = 0
-        self._last = self._newer = self._older = Sample(0.0, NEVER, 0.0)
+        self._last_c = self._last_duty = self._newer_c = self._newer_duty = self._older_c = 0.0
+        self._last_at = self._newer_at = NEVER
 
     def clear(self) -> None:
         """No heat is asked for, or nobody knows."""
@@ -52,19 +49,20 @@ class Arrears:
         """
         if self.since == NEVER:
             self.since, self.since_c, self._heard = at, temperature_c, 0
-        older, newer = self._older, self._newer
-        self._older, self._newer = newer, Sample(temperature_c, at, duty)
+        older_c, newer_c, now_at, now_duty = self._older_c, self._newer_c, self._newer_at, self._newer_duty
+        self._older_c, self._newer_c, self._newer_at, self._newer_duty = newer_c, temperature_c, at, duty
         self._heard += 1
         if self._heard < WILD_UNTIL:
             return self.behind_k
-        low_c, high_c = min(older.temperature_c, newer.temperature_c), max(older.temperature_c, newer.temperature_c)
-        now = Sample(max(low_c, min(high_c, temperature_c)), newer.at, newer.duty)
-        last, from_at = self._last, self.since + lag_s
-        if self._heard > WILD_UNTIL and now.at > from_at:
-            rate = slowest.slowest_rise_k_per_s(max(now.temperature_c, last.temperature_c), min(now.duty, last.duty))
-            owed_k = rate * (now.at - max(last.at, from_at))
-            self.behind_k = max(0.0, self.behind_k + owed_k - (now.temperature_c - last.temperature_c))
-        self._last = now
+        low_c, high_c = (older_c, newer_c) if older_c < newer_c else (newer_c, older_c)
+        now_c = low_c if temperature_c < low_c else high_c if temperature_c > high_c else temperature_c
+        from_at = self.since + lag_s
+        if self._heard > WILD_UNTIL and now_at > from_at:
+            last_c, last_duty, last_at = self._last_c, self._last_duty, self._last_at
+            rate = slowest.slowest_rise_k_per_s(last_c if last_c > now_c else now_c, last_duty if last_duty < now_duty else now_duty)
+            behind_k = self.behind_k + rate * (now_at - (last_at if last_at > from_at else from_at)) - (now_c - last_c)
+            self.behind_k = behind_k if behind_k > 0.0 else 0.0
+        self._last_c, self._last_at, self._last_duty = now_c, now_at, now_duty
         return self.behind_k
 
     def snapshot(self) -> JsonObject:
@@ -72,5 +70,4 @@ class Arrears:
 
     def restore(self, saved: JsonObject) -> None:
         for key in self.STATE:
-            value = from_plain(saved[key])
-            setattr(self, key, Sample(*value) if isinstance(value, list) else value)
+            setattr(self, key, from_plain(saved[key]))
