@@ -1,5 +1,6 @@
 """What the front may have to bear: connections that never finish, a huge body, posts without pause. In a process of their own."""
 
+import http.client
 import os
 import socket
 import threading
@@ -7,7 +8,6 @@ from contextlib import suppress
 from multiprocessing.connection import Connection
 from typing import Final
 
-import httpx2
 import orjson
 
 HALF_OPEN: Final = 400
@@ -71,10 +71,13 @@ def posting(port: int, token: str, stop: Stop) -> None:
 def _post(port: int, token: str, stop: Stop, count: int) -> None:
     items = [{"printer": "cinder", "heater": "bed", "temperature_c": 24.0 + place % 3, "target_c": 0} for place in range(count)]
     body, headers = orjson.dumps(items), {"Authorization": f"Bearer {token}", "Content-Type": "application/json"}
-    with httpx2.Client(base_url=f"http://127.0.0.1:{port}", headers=headers, timeout=10.0, trust_env=False) as client:
-        while not stop.is_set():
-            with suppress(httpx2.HTTPError):
-                client.post("/api/v1/readings", content=body)
+    while not stop.is_set():
+        connection = http.client.HTTPConnection("127.0.0.1", port, timeout=10.0)
+        with suppress(OSError, http.client.HTTPException):
+            while not stop.is_set():
+                connection.request("POST", "/api/v1/readings", body, headers)
+                connection.getresponse().read()
+        connection.close()
 
 
 ATTACKS: Final = {"half open": half_open, "huge body": huge_body, "posting": posting}
