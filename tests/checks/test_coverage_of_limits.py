@@ -51,7 +51,7 @@ def test_moving_any_limit_spoils_some_scenario(entry: Entry, name: str) -> None:
 
 def moved(scenario: Scenario, entry: Entry, name: str, factor: float) -> Scenario:
     """The same scenario with one limit multiplied."""
-    usual = getattr(limits_of(scenario.told["kind"], scenario.limits)[entry.key], name)
+    usual = getattr(limits_of(scenario.told["kind"], scenario.limits, scenario.told.get("facts"))[entry.key], name)
     own: Mapping[str, float] = scenario.limits.get(entry.key, {})
     return replace(scenario, limits={**scenario.limits, entry.key: {**own, name: usual * factor}})
 

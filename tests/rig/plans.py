@@ -8,6 +8,9 @@ from typing import Any
 from watchdog.checks.registry import CHECKS, Entry
 from watchdog.core.check import Check
 from watchdog.core.plan import CoolingPlan, HeaterPlan, PrinterPlan, RelayPlan, SitePlan, SourcePlan
+from watchdog.settings.feeds import Readings
+from watchdog.settings.limits import limits_by_check
+from watchdog.settings.model import Heater
 from watchdog.thermal.expectations import expectations
 from watchdog.thermal.facts import Facts
 from watchdog.thermal.heater_classes import CLASSES, ceiling_c
@@ -16,9 +19,15 @@ Overrides = Mapping[str, Mapping[str, float]]
 """Limits by the key of the check and the name of the limit."""
 
 
-def limits_of(kind: str, overrides: Overrides | None = None) -> dict[str, Any]:
-    """The limits of every check for a class of heater, by the check's key, as its own dataclass."""
+def limits_of(
+    kind: str, overrides: Overrides | None = None, facts: Mapping[str, Any] | None = None, interval_s: float = 2.0
+) -> dict[str, Any]:
+    """The limits of every check for a class of heater, by the check's key, as its own dataclass. Facts imply some, as in life."""
     overrides = overrides or {}
+    if facts:
+        readings = Readings(broker="main", topic="bed", longest_interval_s=interval_s)
+        told: Any = {"kind": kind, "readings": readings, "limits": {key: dict(own) for key, own in overrides.items()}, **facts}
+        return {entry.key: own for entry, own in limits_by_check(Heater(**told))}
     highest = {key: overrides.get("ceiling", {})[key] for key in overrides.get("ceiling", {}) if key == "above_c"}
     own = {**overrides, "commanded_too_hot": highest | dict(overrides.get("commanded_too_hot", {}))}
     return {entry.key: _limits(kind, entry, own.get(entry.key, {})) for entry in CHECKS}
@@ -58,7 +67,7 @@ def heater(
     `facts` are those of thermal.facts.Facts, but for its kind and temperatures.
     """
     usual = CLASSES[kind]
-    own = limits_of(kind, limits)
+    own = limits_of(kind, limits, facts, interval_s)
 
     def checks() -> list[Check]:
         return [cls() for cls in more] + checks_under(own)

@@ -56,7 +56,7 @@ class CommandedTooHot(Check):
         lasted_s = view.now - self._since
         return Finding(
             "cut",
-            f"{view.heater} is asked for {target_c:.1f} degC, for {lasted_s:.1f} s now; "
-            f"it may see no more than {self.limits.above_c:.1f} degC",
+            f"{view.heater} has been asked for {target_c:.1f} degC for {lasted_s:.1f} s; "
+            f"no more than {self.limits.above_c:.1f} degC is allowed",
             {"target_c": target_c, "above_c": self.limits.above_c, "lasted_s": lasted_s},
         )

@@ -40,17 +40,18 @@ class Disagreement(Check):
     A further sensor that is hotter means that the controller heats by a sensor that reads low: a loose seat, a drift, a wrong table. One
     that is colder, by twice as much and while the heater holds, means that one of the two has come off, and nobody knows which. The
     controller's sensor is compared as it is and as it was, smoothed by `lag_s`: during heat-up and cooling a sensor that lags lies between.
+    Both must have spoken again while they are apart: one wild sample of a sensor that speaks seldom stands for long.
     """
 
     name = "disagreement"
-    STATE = ("_slow_c", "_slow_at", "_hotter_since", "_colder_since", "_steady_since")
+    STATE = ("_slow_c", "_slow_at", "_hotter_since", "_hotter_at", "_colder_since", "_colder_at", "_steady_since")
 
     def __init__(self, limits: DisagreementLimits) -> None:
         super().__init__()
         self.limits = limits
         self._slow_c = 0.0
-        self._slow_at = self._hotter_since = self._colder_since = NEVER
-        self._steady_since = NEVER
+        self._slow_at = self._steady_since = NEVER
+        self._hotter_since = self._hotter_at = self._colder_since = self._colder_at = NEVER
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
@@ -58,13 +59,11 @@ class Disagreement(Check):
             return None
         now = view.now
         self._follow(now, temperature_c)
-        if now - view.temperature_at > STALE_INTERVALS * view.interval_s(""):
-            return None
-        fresh = [value for name, (value, at) in view.sensors.items() if now - at <= STALE_INTERVALS * view.interval_s(name)]
-        if not fresh:
+        fresh = [said for name, said in view.sensors.items() if now - said[1] <= STALE_INTERVALS * view.interval_s(name)]
+        if not fresh or now - _own_at(view) > STALE_INTERVALS * view.interval_s(""):
             self._hotter_since = self._colder_since = NEVER
             return None
-        return self._hotter(view, temperature_c, max(fresh)) or self._colder(view, temperature_c, min(fresh))
+        return self._hotter(view, temperature_c, *max(fresh)) or self._colder(view, temperature_c, *min(fresh))
 
     def _follow(self, now: float, temperature_c: float) -> None:
         if self._slow_at == NEVER:
@@ -77,7 +76,7 @@ class Disagreement(Check):
     def _allowed_k(self, celsius: float) -> float:
         return self.limits.apart_k + self.limits.share * max(0.0, celsius - ROOM_C)
 
-    def _hotter(self, view: HeaterView, temperature_c: float, other_c: float) -> Finding | None:
+    def _hotter(self, view: HeaterView, temperature_c: float, other_c: float, other_at: float) -> Finding | None:
         own_c = max(temperature_c, self._slow_c)
         beyond_k, allowed_k = other_c - own_c, self._allowed_k(other_c)
         self.near(0.9 * beyond_k / allowed_k)
@@ -85,14 +84,14 @@ class Disagreement(Check):
             self._hotter_since = NEVER
             return None
         if self._hotter_since == NEVER:
-            self._hotter_since = view.now
+            self._hotter_since, self._hotter_at = view.now, max(other_at, _own_at(view))
         lasted_s = view.now - self._hotter_since
-        if not lasted_s >= self.limits.confirm_s:
+        if not (lasted_s >= self.limits.confirm_s and min(other_at, _own_at(view)) > self._hotter_at):
             return None
         self.headroom = 1.0
-        return Finding("cut", *self._told_apart(view, temperature_c, other_c, lasted_s, "hotter"))
+        return Finding("cut", *self._told_apart(view, temperature_c, other_c, lasted_s, "hotter", allowed_k))
 
-    def _colder(self, view: HeaterView, temperature_c: float, other_c: float) -> Finding | None:
+    def _colder(self, view: HeaterView, temperature_c: float, other_c: float, other_at: float) -> Finding | None:
         """Only where the heater has held one temperature for so long that no lag is left."""
         if abs(temperature_c - self._slow_c) > STEADY_K:
             self._steady_since = view.now
@@ -102,23 +101,28 @@ class Disagreement(Check):
             self._colder_since = NEVER
             return None
         if self._colder_since == NEVER:
-            self._colder_since = view.now
+            self._colder_since, self._colder_at = view.now, max(other_at, _own_at(view))
         lasted_s = view.now - self._colder_since
-        if not lasted_s >= self.limits.confirm_s:
+        if not (lasted_s >= self.limits.confirm_s and min(other_at, _own_at(view)) > self._colder_at):
             return None
         self.headroom = 1.0
-        return Finding("cut", *self._told_apart(view, temperature_c, other_c, lasted_s, "colder"))
+        return Finding("cut", *self._told_apart(view, temperature_c, other_c, lasted_s, "colder", allowed_k))
 
     def _told_apart(
-        self, view: HeaterView, temperature_c: float, other_c: float, lasted_s: float, how: str
+        self, view: HeaterView, temperature_c: float, other_c: float, lasted_s: float, how: str, allowed_k: float
     ) -> tuple[str, dict[str, float]]:
         apart_k = abs(other_c - temperature_c)
         sentence = (
-            f"a further sensor of {view.heater} reads {other_c:.1f} degC, {apart_k:.1f} K {how} than the "
-            f"{temperature_c:.1f} degC its controller sees, for {lasted_s:.0f} s"
+            f"a further sensor of {view.heater} reads {other_c:.1f} degC while its controller sees {temperature_c:.1f} degC: "
+            f"{apart_k:.1f} K {how} for {lasted_s:.0f} s; no more than {allowed_k:.1f} K is usual"
         )
         return sentence, {"temperature_c": temperature_c, "other_c": other_c, "apart_k": apart_k, "lasted_s": lasted_s}
 
     def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
         self.deadline = INFINITY
         return None
+
+
+def _own_at(view: HeaterView) -> float:
+    """When the controller's own sensor spoke last. Where it speaks only on change, what it said holds as long as it lives."""
+    return max(view.temperature_at, view.source.alive_at) if view.source.on_change else view.temperature_at

@@ -44,7 +44,7 @@ class Jumping(Check):
     """Cuts when a reading jumps again and again: a loose plug, a chafed wire, two publishers on one topic.
 
     A jump is further than `jump_k` beyond what heat can do between two readings. Jumps are counted, and forgotten one each `forget_s`, so
-    that a glitch now and then does nothing. A gap may hide a real change and is no jump. A heater that is off and cold only advises.
+    that a glitch now and then does nothing. A gap may hide a real change and is no jump. A heater that is off only advises.
     """
 
     name = "jumping"
@@ -97,7 +97,8 @@ class Jumping(Check):
         took_s = now - self._first_at
         return Finding(
             "advise" if idle else "cut",
-            f"{view.heater} jumps by up to {self._widest_k:.1f} K between two readings, for {took_s:.0f} s now: no heat moves it so fast",
+            f"{view.heater} jumps by up to {self._widest_k:.1f} K from one reading to the next, again and again for {took_s:.0f} s; "
+            "no heat moves it so fast",
             {"temperature_c": temperature_c, "widest_k": self._widest_k, "jumps": self._count, "took_s": took_s},
         )
 

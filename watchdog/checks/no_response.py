@@ -44,7 +44,7 @@ class NoResponseLimits:
     """How long after heat was first asked for the reading may lag behind what its physics demand, in seconds."""
 
     behind_k: float
-    """How far, in kelvin, the reading may stay behind the slowest rise that its physics allow; cold things laid on it do that."""
+    """How far, in kelvin, the reading may stay behind the slowest rise that its physics allow, beside a fall of up to `fall_k`."""
 
 
 class NoResponse(Check):
@@ -53,11 +53,12 @@ class NoResponse(Check):
     A sensor that came loose, a broken heater, a switch that fails open: the controller goes on asking. A rise that is too slow is
     judged only well below the target and where even a weak bed still rises. A fall is judged wherever much heat is asked for: a
     draft makes it slow, a cold plate, a wet cloth or a wrench make it small, a sensor that lost its seat makes it fast and large. Where its
-    facts are known, the reading may also not stay `behind_k` behind the slowest rise that physics allow at the duty that is told.
+    facts are known, the reading may also not stay `behind_k` behind the slowest rise that physics allow at the duty that is told; something
+    cold makes it fall first, and that fall is not counted twice.
     """
 
     name = "no response"
-    STATE = ("_mark_c", "_mark_at", "_top_c", "_top_at", "_from_c", "_from_at", "_deep_since")
+    STATE = ("_mark_c", "_mark_at", "_top_c", "_top_at", "_from_c", "_from_at", "_deep_since", "_peak_c", "_dip_k")
 
     def __init__(self, limits: NoResponseLimits) -> None:
         super().__init__()
@@ -66,6 +67,7 @@ class NoResponse(Check):
         self._mark_at = self._top_at = self._from_at = NEVER
         self._arrears = Arrears()
         self._deep_since = NEVER
+        self._peak_c = self._dip_k = 0.0
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
@@ -96,8 +98,9 @@ class NoResponse(Check):
             return None
         duty = view.duty if told and view.duty is not None else 1.0
         behind_k = self._arrears.add(now, temperature_c, duty, expected, limits.lag_s)
-        self.near(behind_k / limits.behind_k)
-        if not behind_k >= limits.behind_k:
+        allowed_k = limits.behind_k + min(self._dip(view, temperature_c, behind_k), limits.fall_k)
+        self.near(behind_k / allowed_k)
+        if not behind_k >= allowed_k:
             self._deep_since = NEVER
             return None
         if self._deep_since == NEVER:
@@ -108,10 +111,19 @@ class NoResponse(Check):
         risen_k, took_s = temperature_c - self._arrears.since_c, now - self._arrears.since
         return Finding(
             "cut",
-            f"{view.heater} is asked for {target_c:.0f} degC and is {behind_k:.1f} K behind the slowest that such a heater "
-            f"can be: it moved {risen_k:+.1f} K in {took_s:.0f} s (now {temperature_c:.1f})",
-            {"temperature_c": temperature_c, "behind_k": behind_k, "risen_k": risen_k, "took_s": took_s, "allowed_k": limits.behind_k},
+            f"{view.heater} is asked for {target_c:.0f} degC, yet moved {risen_k:+.1f} K in {took_s:.0f} s (now {temperature_c:.1f}): "
+            f"{behind_k:.1f} K behind the slowest heater of its facts",
+            {"temperature_c": temperature_c, "behind_k": behind_k, "risen_k": risen_k, "took_s": took_s, "allowed_k": allowed_k},
         )
+
+    def _dip(self, view: HeaterView, temperature_c: float, behind_k: float) -> float:
+        """How far it fell since it was last not behind; one wild sample is neither a peak nor a fall."""
+        before_c = temperature_c if view.previous_c is None else view.previous_c
+        if behind_k <= 0.0:
+            self._peak_c, self._dip_k = min(temperature_c, before_c), 0.0
+        self._peak_c = max(self._peak_c, min(temperature_c, before_c))
+        self._dip_k = max(self._dip_k, self._peak_c - max(temperature_c, before_c))
+        return self._dip_k
 
     def _judge_fall(self, view: HeaterView, low_c: float, high_c: float) -> Finding | None:
         """A top line follows the reading up at once and down only as fast as a draft."""

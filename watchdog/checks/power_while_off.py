@@ -3,7 +3,13 @@
 from dataclasses import dataclass
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import INFINITY, NEVER, STRICT, JsonObject, from_plain, to_plain
+
+APART_S = 1.0
+"""One report that is delivered twice is still one report."""
+
+SILENT_S = 180.0
+"""A printer whose network comes up late may heat for so long before it is heard to be asked for it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,69 +31,111 @@ class PowerWhileOffLimits:
     """How long after heat was last asked for a slow meter may still tell of it, in seconds."""
 
 
+class Meter:
+    """What one meter said while nothing asked for heat, and since when that is known."""
+
+    STATE = ("off_since", "high_since", "heard_at", "least_w", "_last_w")
+    __slots__ = STATE
+
+    def __init__(self) -> None:
+        self.off_since = self.high_since = self.heard_at = NEVER
+        self.least_w = self._last_w = INFINITY
+
+    def forget(self) -> None:
+        """Heat is asked for, or nobody knows. The least that it drew stays known."""
+        self.off_since = self.high_since = NEVER
+        self._last_w = INFINITY
+
+    def report(self, at: float, watts: float, above_w: float) -> float:
+        """Take a report; how long all reports have been above the limit, in seconds."""
+        self.heard_at = at
+        if watts <= above_w:
+            self.high_since = NEVER
+        elif self.high_since == NEVER:
+            self.high_since = at
+        return 0.0 if self.high_since == NEVER else at - self.high_since
+
+    def learn(self, watts: float) -> None:
+        """The least is what two reports in a row were not below: one that dropped to zero by mistake lowers nothing."""
+        twice_w = INFINITY if self._last_w == INFINITY else max(watts, self._last_w)
+        self.least_w, self._last_w = min(self.least_w, twice_w), watts
+
+
 class PowerWhileOff(Check):
     """Cuts when two reports of a power meter in a row say that heat is being made while nothing asks for any.
 
-    The printer's meter counts only while every heater of the printer is known to be off, a meter of the heater alone while that one is. A
-    target that is unknown is not off, unless the duty is told as 0. It needs no temperature: a sensor that fell out hides nothing from it.
+    The printer's meter counts only while every heater of the printer is off, a meter of the heater alone while that one is. A
+    target that is unknown is not off, unless the duty is told as 0. What a printer said before it fell silent may have changed
+    meanwhile, so its meter must then see heat for three minutes. It needs no temperature: a sensor that fell out hides nothing from it.
     """
 
     name = "power while off"
-    STATE = ("_quiet_since", "_own_since", "_heard_at", "_own_heard_at", "_count", "_own_count", "_least_w")
 
     def __init__(self, limits: PowerWhileOffLimits) -> None:
         super().__init__()
         self.limits = limits
-        self._quiet_since = self._own_since = self._heard_at = self._own_heard_at = NEVER
-        self._count = self._own_count = 0
-        self._least_w = INFINITY
+        self._printer, self._own = Meter(), Meter()
 
     def on_reading(self, view: HeaterView) -> Finding | None:
-        found = self._whole(view)
-        return found or self._own(view)
+        found = None
+        if view.printer_power_w is not None:
+            found = self._of_printer(view, self._printer, view.printer_power_w, view.printer_power_at)
+        if found is None and view.power_w is not None:
+            found = self._of_heater(view, self._own, view.power_w, view.power_at)
+        return found
 
-    def _whole(self, view: HeaterView) -> Finding | None:
-        watts, at = view.printer_power_w, view.printer_power_at
-        if watts is None:
-            return None
+    def _of_printer(self, view: HeaterView, meter: Meter, watts: float, at: float) -> Finding | None:
+        limits, heard = self.limits, view.printer_is_heard
         if not view.printer_is_off:
-            self._quiet_since, self._count = NEVER, 0
+            meter.forget()
             return None
-        if self._quiet_since == NEVER:
-            self._quiet_since = view.now
-        if at == self._heard_at or at - self._quiet_since < self.limits.settle_s:
+        if not heard and meter.off_since != NEVER:
+            meter.forget()
+        if heard and meter.off_since == NEVER:
+            meter.forget()
+            meter.off_since = view.now
+        if at == meter.heard_at or (heard and at - meter.off_since < limits.settle_s):
             return None
-        self._heard_at = at
-        above_w = min(self.limits.above_w, self._least_w + self.limits.rise_w)
-        self._count = self._count + 1 if watts > above_w else 0
-        self._least_w = min(self._least_w, watts)
+        above_w = min(limits.above_w, meter.least_w + limits.rise_w)
+        high_s = meter.report(at, watts, above_w)
+        if heard:
+            meter.learn(watts)
         self.near(0.9 * watts / above_w)
-        return self._finding(view, watts, above_w, "the printer draws", at - self._quiet_since) if self._count > 1 else None
-
-    def _own(self, view: HeaterView) -> Finding | None:
-        watts, at = view.power_w, view.power_at
-        if watts is None:
+        if not high_s >= (APART_S if heard else SILENT_S):
             return None
+        said = f"nothing asks {view.printer} for heat" if heard else f"{view.printer} is silent, and was off when it was last heard"
+        return self._finding(f"{said}, yet its meter sees {watts:.0f} W for {high_s:.0f} s", watts, above_w, high_s)
+
+    def _of_heater(self, view: HeaterView, meter: Meter, watts: float, at: float) -> Finding | None:
+        above_w = self.limits.own_above_w
         if not view.is_off:
-            self._own_since, self._own_count = NEVER, 0
+            meter.forget()
             return None
-        if self._own_since == NEVER:
-            self._own_since = view.now
-        if at == self._own_heard_at or at - self._own_since < self.limits.settle_s:
+        if meter.off_since == NEVER:
+            meter.off_since = view.now
+        if at == meter.heard_at or at - meter.off_since < self.limits.settle_s:
             return None
-        self._own_heard_at = at
-        self._own_count = self._own_count + 1 if watts > self.limits.own_above_w else 0
-        self.near(0.9 * watts / self.limits.own_above_w)
-        return self._finding(view, watts, self.limits.own_above_w, "it draws", at - self._own_since) if self._own_count > 1 else None
+        high_s = meter.report(at, watts, above_w)
+        self.near(0.9 * watts / above_w)
+        if not high_s >= APART_S:
+            return None
+        return self._finding(f"{view.heater} is off, yet its own meter sees {watts:.0f} W for {high_s:.0f} s", watts, above_w, high_s)
 
-    def _finding(self, view: HeaterView, watts: float, above_w: float, who: str, off_s: float) -> Finding:
+    def _finding(self, seen: str, watts: float, above_w: float, high_s: float) -> Finding:
         self.headroom = 1.0
-        return Finding(
-            "cut",
-            f"{view.heater} is off for {off_s:.0f} s, yet {who} {watts:.0f} W; without heat it is no more than {above_w:.0f} W",
-            {"power_w": watts, "above_w": above_w, "off_s": off_s},
-        )
+        numbers = {"power_w": watts, "above_w": above_w, "high_s": high_s}
+        return Finding("cut", f"{seen}; without heat it is no more than {above_w:.0f} W", numbers)
 
     def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
         self.deadline = INFINITY
         return None
+
+    def snapshot(self) -> JsonObject:
+        meters = {"printer": self._printer, "own": self._own}
+        return super().snapshot() | {name: {key: to_plain(getattr(one, key)) for key in Meter.STATE} for name, one in meters.items()}
+
+    def restore(self, saved: JsonObject) -> None:
+        super().restore(saved)
+        for name, meter in (("printer", self._printer), ("own", self._own)):
+            for key in Meter.STATE:
+                setattr(meter, key, from_plain(saved[name][key]))

@@ -136,7 +136,7 @@ class Stuck(Check):
             self.headroom = 1.0
         return Finding(
             "advise" if only_advise else "cut",
-            f"{view.heater} repeats {temperature_c:g} degC for {equal_s:.0f} s although {why}",
+            f"{view.heater} has read exactly {temperature_c:g} degC for {equal_s:.0f} s although {why}",
             {"temperature_c": temperature_c, "equal_s": equal_s, "readings": float(self._count), "allowed_s": allowed_s},
         )
 

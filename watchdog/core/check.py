@@ -139,11 +139,15 @@ class HeaterView(Protocol):
 
     @property
     def is_off(self) -> bool:
-        """True when it is known that nobody asks this heater for heat: target 0, or unknown with a duty of 0."""
+        """True when it said last that nobody asks it for heat: target 0, or unknown with a duty of 0."""
 
     @property
     def printer_is_off(self) -> bool:
-        """True when that is known of every heater of the printer."""
+        """True when every heater of the printer said so last."""
+
+    @property
+    def printer_is_heard(self) -> bool:
+        """False once a source of it has been silent for so long that what was said last need not hold any more."""
 
     @property
     def sensors(self) -> Mapping[str, tuple[float, float]]:

@@ -24,9 +24,11 @@ FROM_VALUES = Reading._fields.index("temperature_c")
 BURST_WINDOW_S = 0.2
 """No healthy source is that fast, however long its silences may last."""
 
-SLOPE_INTERVALS = 6.0
-SLOPE_WINDOW_S = 60.0
+SLOPE_INTERVALS, SLOPE_WINDOW_S = 6.0, 60.0
 """The slope is taken over this time, or over so many reporting intervals of a slow source."""
+
+HEARD_INTERVALS = 2.5
+"""What a source said last is no longer known to hold after so many intervals of silence."""
 
 SENSOR_INTERVALS = 5.0
 """A further sensor that was silent for so many intervals no longer counts towards the hottest."""
@@ -112,18 +114,22 @@ class Heater:
 
     @property
     def is_off(self) -> bool:
-        if self.target_c is None:
-            return self.duty is not None and self.duty <= 0.0
-        return self.target_c <= 0.0
+        return self.target_c <= 0.0 if self.target_c is not None else self.duty is not None and self.duty <= 0.0
 
     @property
     def printer_is_off(self) -> bool:
         return all(heater.is_off for heater in self.siblings)
 
     @property
+    def printer_is_heard(self) -> bool:
+        return all(
+            self.now - max(one.source.alive_at, one.target_at, one.duty_at) <= HEARD_INTERVALS * one.source.longest_interval_s
+            for one in self.siblings
+        )
+
+    @property
     def warmest_neighbour_c(self) -> float | None:
-        warm = [other.temperature_c for other in self.neighbours if other.temperature_c is not None]
-        return max(warm, default=None)
+        return max((other.temperature_c for other in self.neighbours if other.temperature_c is not None), default=None)
 
     def slope_k_per_s(self) -> float | None:
         if self.observer_failed:
