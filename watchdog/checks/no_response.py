@@ -97,7 +97,7 @@ class NoResponse(Check):
             self._deep_since = NEVER
             return None
         duty = view.duty if told and view.duty is not None else 1.0
-        behind_k = self._arrears.add(now, temperature_c, duty, expected, limits.lag_s)
+        behind_k = self._arrears.add(view.temperature_at, temperature_c, duty, expected, limits.lag_s)
         allowed_k = limits.behind_k + min(self._dip(view, temperature_c, behind_k), limits.fall_k)
         self.near(behind_k / allowed_k)
         if not behind_k >= allowed_k:

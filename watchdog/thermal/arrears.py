@@ -49,6 +49,8 @@ class Arrears:
         """
         if self.since == NEVER:
             self.since, self.since_c, self._heard = at, temperature_c, 0
+        elif at <= self._newer_at:
+            return self.behind_k  # the same reading, judged once more
         older_c, newer_c, now_at, now_duty = self._older_c, self._newer_c, self._newer_at, self._newer_duty
         self._older_c, self._newer_c, self._newer_at, self._newer_duty = newer_c, temperature_c, at, duty
         self._heard += 1
