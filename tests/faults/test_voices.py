@@ -55,13 +55,19 @@ def test_a_value_that_the_broker_kept_is_never_fresh(shop: Workshop) -> None:
     assert shop.trips("cinder") == [], "a kept target alone asks for nothing"
 
 
+def heard(shop: Workshop) -> int:
+    """All that came of anvil's bed, the very same again included."""
+    bed = shop.heater("anvil")
+    return int(bed["readings"]) + int(bed["ignored"])
+
+
 def test_a_queue_that_was_held_back_satisfies_no_timer(shop: Workshop) -> None:
     """Row F13: 999 readings above the ceiling and a healthy one after them, within a fraction of the ceiling's confirm time."""
     printer = shop.printers["anvil"]
     until(lambda: shop.state("anvil") == "protected")
     printer.quiet = True
     t0 = seconds()
-    before = shop.heater("anvil")["readings"]
+    before = heard(shop)
     client = paho.Client(CallbackAPIVersion.VERSION2)
     client.max_queued_messages_set(0)
     for number in range(1000):
@@ -72,7 +78,7 @@ def test_a_queue_that_was_held_back_satisfies_no_timer(shop: Workshop) -> None:
     client.disconnect()
     client.loop_stop()
     burst_s = seconds() - t0
-    assert shop.heater("anvil")["readings"] - before > 8
+    assert heard(shop) - before > 8
     assert "only the newest counts" in shop.loud("readings of bed come in a burst").sentence
     threading.Event().wait(1.5)
     assert shop.trips("anvil") == []

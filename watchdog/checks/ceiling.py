@@ -8,6 +8,9 @@ from watchdog.core.values import INFINITY, NEVER, STRICT
 SILENCE_INTERVALS = 2.5
 """So many reporting intervals without a word, and a reading above the ceiling stands as undenied."""
 
+CORRECTS_WITHIN_S = 5.0
+"""A source that reports on change looks again, and takes a wild word back, within this time."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CeilingLimits:
@@ -59,7 +62,7 @@ class Ceiling(Check):
         needed = 1 if self.limits.confirm_s == 0.0 else 3 if self._denied else 2
         if self._above >= needed and now - self._since >= self.limits.confirm_s:
             return self._finding(view, hottest_c)
-        quiet_s = 0.0 if view.source.on_change else SILENCE_INTERVALS * view.spoken_interval_s
+        quiet_s = CORRECTS_WITHIN_S if view.source.on_change else SILENCE_INTERVALS * view.spoken_interval_s
         self.deadline = max(self._since + self.limits.confirm_s, now + quiet_s)
         self.near(0.95)
         return None

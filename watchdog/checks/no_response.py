@@ -81,7 +81,7 @@ class NoResponse(Check):
             return None
         before_c = temperature_c if view.previous_c is None else view.previous_c
         low_c, high_c = min(temperature_c, before_c), max(temperature_c, before_c)
-        if temperature_c > self.limits.below_c:
+        if temperature_c > self.limits.below_c or view.expected is not None:  # its own physics know better than its class
             self._mark_at = NEVER
             return self._judge_fall(view, low_c, high_c)
         return self._judge_fall(view, low_c, high_c) or self._judge_rise(view, low_c, high_c)

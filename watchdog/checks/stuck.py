@@ -24,6 +24,9 @@ OFF_TARGET_K = 1.0
 
 OFF_TARGET = "it is not at its target"
 PERHAPS_WEAK = "it is below its target"
+COARSE_K, NOISY_COARSE = 0.2, 0.8
+"""Of coarse steps a few, seen while a controller settles, look like noise: more of it is asked for."""
+
 HEATING = "much heat is asked for"
 COOLING = "it is off and hot"
 
@@ -179,7 +182,7 @@ class Stuck(Check):
 
     def _is_noisy(self, view: HeaterView) -> bool:
         noise_k, resolution_k = view.noise_k, view.resolution_k
-        if noise_k is None or resolution_k is None or not noise_k >= NOISY * resolution_k:
+        if noise_k is None or resolution_k is None or not noise_k >= (NOISY_COARSE if resolution_k > COARSE_K else NOISY) * resolution_k:
             return False
         return self._count >= equal_by_chance(noise_k / resolution_k)
 

@@ -16,6 +16,9 @@ MOST_RANGE_K = 4.0
 CALM_BLOCKS = 3
 """So many calm blocks before anything is said."""
 
+FALLS, RISES = 0.15, 0.08
+"""The calmest blocks tell the noise: what a controller does adds to the others, and must not be taken for it."""
+
 SMALLEST_STEP_K = 1e-6
 
 PER_STEP = 2.0 / sqrt(pi)
@@ -70,7 +73,8 @@ class Roughness:
         if 0.0 < self._high_c - self._low_c <= min(CALM * mean_step_k, MOST_RANGE_K):
             noise_k = mean_step_k / PER_STEP
             self._calm += 1
-            self._noise_k += (noise_k - self._noise_k) * max(1.0 / self._calm, 0.1)
+            share = FALLS if noise_k < self._noise_k else RISES
+            self._noise_k += (noise_k - self._noise_k) * max(1.0 / self._calm, share)
         self._begin(temperature_c, temperature_c)
 
     @property
