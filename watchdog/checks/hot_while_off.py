@@ -71,7 +71,7 @@ class HotWhileOff(Check):
         self.headroom = 1.0
         return Finding(
             "cut",
-            f"{view.heater} is off for {now - self._off_since:.0f} s, yet stays at {temperature_c:.1f} degC: "
+            f"{view.heater} has been off for {now - self._off_since:.0f} s, yet stays at {temperature_c:.1f} degC: "
             f"in {stayed_s:.0f} s it did not fall by {self.limits.fall_k:.1f} K",
             {"temperature_c": temperature_c, "off_s": now - self._off_since, "stayed_s": stayed_s, "mark_c": self._mark_c},
         )

@@ -109,10 +109,11 @@ class NoResponse(Check):
             return None
         self.headroom = 1.0
         risen_k, took_s = temperature_c - self._arrears.since_c, now - self._arrears.since
+        moved = f"rose only {risen_k:.1f} K" if risen_k >= 0.0 else f"fell {-risen_k:.1f} K"
         return Finding(
             "cut",
-            f"{view.heater} is asked for {target_c:.0f} degC, yet moved {risen_k:+.1f} K in {took_s:.0f} s (now {temperature_c:.1f}): "
-            f"{behind_k:.1f} K behind the slowest heater of its facts",
+            f"{view.heater} is asked for {target_c:.0f} degC, yet {moved} in {took_s:.0f} s (now {temperature_c:.1f}): "
+            f"even the slowest heater of its facts would be {behind_k:.1f} K warmer",
             {"temperature_c": temperature_c, "behind_k": behind_k, "risen_k": risen_k, "took_s": took_s, "allowed_k": allowed_k},
         )
 

@@ -103,8 +103,8 @@ class PowerWhileOff(Check):
         self.near(0.9 * watts / above_w)
         if not high_s >= (APART_S if heard else SILENT_S):
             return None
-        said = f"nothing asks {view.printer} for heat" if heard else f"{view.printer} is silent, and was off when it was last heard"
-        return self._finding(f"{said}, yet its meter sees {watts:.0f} W for {high_s:.0f} s", watts, above_w, high_s)
+        said = f"nothing asks {view.printer} for heat" if heard else f"{view.printer} is silent and was off when last heard"
+        return self._finding(f"{said}, yet its meter has seen {watts:.0f} W for {high_s:.0f} s", watts, above_w, high_s)
 
     def _of_heater(self, view: HeaterView, meter: Meter, watts: float, at: float) -> Finding | None:
         above_w = self.limits.own_above_w
@@ -119,7 +119,7 @@ class PowerWhileOff(Check):
         self.near(0.9 * watts / above_w)
         if not high_s >= APART_S:
             return None
-        return self._finding(f"{view.heater} is off, yet its own meter sees {watts:.0f} W for {high_s:.0f} s", watts, above_w, high_s)
+        return self._finding(f"{view.heater} is off, yet its own meter has seen {watts:.0f} W for {high_s:.0f} s", watts, above_w, high_s)
 
     def _finding(self, seen: str, watts: float, above_w: float, high_s: float) -> Finding:
         self.headroom = 1.0
