@@ -9,7 +9,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 TOP = Path(__file__).parents[2]
-ALLOWED = {"README.md", "DEVELOPERS.md", "pyproject.toml", "watchdog", "config", "tests", "deploy", "docs", "LICENSE", "MANIFEST.in"}
+ALLOWED = {"README.md", "DEVELOPERS.md", "pyproject.toml", "watchdog", "config", "tests", "deploy", "docs", "LICENSE"}
 
 
 def _tracked() -> list[str]:
