@@ -21,6 +21,9 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
         if (TOP / name).exists():
             (source / name).parent.mkdir(parents=True, exist_ok=True)
             shutil.copy(TOP / name, source / name)
+    author = ("-c", "user.name=nobody", "-c", "user.email=nobody@localhost")
+    for words in (("init", "-q"), ("add", "-A", "-f"), (*author, "commit", "-q", "-m", "as it is")):
+        subprocess.run(["git", *words], cwd=source, check=True, capture_output=True)
     done = subprocess.run(
         [sys.executable, "-m", "build", "--outdir", str(target), str(source)], capture_output=True, text=True, check=False
     )
