@@ -26,6 +26,13 @@ from watchdog.simulation.running import run
 PROCESSES = 2
 
 
+SHOWS_FROM, COARSE_K, SHOWS_COARSE_FROM = 0.6, 0.2, 1.0
+"""From so many steps on, noise shows that a reading still lives; of a coarse sensor, whose controller hunts, from more."""
+
+METER_SEES_W = 45.0
+"""A heater below this looks like fans and lights to the meter of a whole printer."""
+
+
 class Result(NamedTuple):
     """What came of a case. `share` is the part of the time budget that was used."""
 
@@ -62,6 +69,20 @@ def misjudged(told: dict[str, Any], dice: Random) -> dict[str, Any]:
     return told | {key: told[key] * dice.uniform(0.8, 1.2) for key in guessed if told.get(key)}
 
 
+def hidden(one: Case) -> bool:
+    """True where nothing that is heard tells the fault from health, so that nobody can be asked to see it.
+
+    At a held target, a value that is repeated looks like a quiet sensor with coarse steps; and a small heater with a sensor that
+    fell out looks like fans and lights to the only thing that sees it, a meter of the whole printer.
+    """
+    if one.expect != "trip":
+        return False
+    own = one.scenario.setup[one.heater].sensors[""]
+    if one.family in ("frozen_holding", "bridge_frozen_holding"):
+        return own.noise_k < (SHOWS_COARSE_FROM if own.resolution_k > COARSE_K else SHOWS_FROM) * own.resolution_k
+    return one.family == "closed_unseen" and one.scenario.printer.heaters[one.heater].rated_w < METER_SEES_W
+
+
 def plan_of(one: Case, *, rough: bool = False) -> SitePlan:
     """The settings its owner would write: facts, and how the source reports."""
     dice = dice_of(one.seed, "misjudged")
@@ -89,6 +110,7 @@ def judge(job: tuple[str, int]) -> Result:
     """Run one case to its first trip."""
     one, rough = case(*job), job[1] % 2 == 1
     one = roughened(one) if rough else one
+    one = replace(one, expect="either") if hidden(one) else one
     engine = Engine(plan_of(one, rough=rough), 0.0)
     trip: Event | None = None
     for moment in run(one.scenario, one.seed, one.until_s):

@@ -11,6 +11,12 @@ SILENCE_INTERVALS = 2.5
 CORRECTS_WITHIN_S = 5.0
 """A source that reports on change looks again, and takes a wild word back, within this time."""
 
+WILD_K, SELDOM_S = 100.0, 15.0
+"""No heat makes a reading jump so far. Two such words in a row may both be wild; of a source that speaks seldom they are enough."""
+
+WILD_QUIET_S = 30.0
+"""A wild word just before the link drops for a moment stands only after so long."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CeilingLimits:
@@ -28,14 +34,14 @@ class CeilingLimits:
 class Ceiling(Check):
     """Cuts when the hottest valid sensor of a heater stays above `above_c` for `confirm_s`.
 
-    It needs two readings above the limit (three when one below came between them), so that one wild sample does
-    nothing; readings below must persist for `confirm_s` to clear it, so that a second voice on the topic cannot talk a
+    It needs two readings above the limit (three when one below came between them, or when no heat can have brought it there), so that wild
+    samples do nothing; readings below must persist for `confirm_s` to clear it, so that a second voice on the topic cannot talk a
     hot reading away. When readings stop while above the limit, or come only on change, the last word stands.
     With `confirm_s` 0 the first reading above the limit cuts. It uses raw readings alone.
     """
 
     name = "ceiling"
-    STATE = ("_since", "_above", "_below_since", "_denied")
+    STATE = ("_since", "_above", "_below_since", "_denied", "_below_c")
 
     def __init__(self, limits: CeilingLimits) -> None:
         super().__init__()
@@ -44,28 +50,43 @@ class Ceiling(Check):
         self._above = 0
         self._below_since = NEVER
         self._denied = False
+        self._below_c: float | None = None
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         hottest_c, spoken_c = view.hottest_c, view.spoken_c
         if not view.fresh or hottest_c is None or spoken_c is None:
             return None
-        if hottest_c <= self.limits.above_c:
-            self._clear_when_it_lasts(view.now, hottest_c)
+        above_c = self.limits.above_c
+        if hottest_c <= above_c:
+            self.deadline = INFINITY
+            self._below_c = hottest_c
+            if self._since == NEVER:
+                self.near(0.95 * hottest_c / above_c)
+            else:
+                self._clear_when_it_lasts(view.now)
             return None
-        if spoken_c <= self.limits.above_c:  # another sensor's word stands, and is no second word for that
+        if spoken_c <= above_c:  # another sensor's word stands, and is no second word for that
             return None
         now = view.now
         if self._since == NEVER:
             self._since = now
         self._above += 1
         self._below_since = NEVER
-        needed = 1 if self.limits.confirm_s == 0.0 else 3 if self._denied else 2
+        wild = self._is_wild(view, spoken_c)
+        needed = 1 if self.limits.confirm_s == 0.0 else 3 if self._denied or wild else 2
         if self._above >= needed and now - self._since >= self.limits.confirm_s:
             return self._finding(view, hottest_c)
-        quiet_s = CORRECTS_WITHIN_S if view.source.on_change else SILENCE_INTERVALS * view.spoken_interval_s
+        quiet_s = SILENCE_INTERVALS * view.spoken_interval_s
+        if view.source.on_change:
+            quiet_s = CORRECTS_WITHIN_S
+        elif wild:
+            quiet_s = max(quiet_s, WILD_QUIET_S)
         self.deadline = max(self._since + self.limits.confirm_s, now + quiet_s)
         self.near(0.95)
         return None
+
+    def _is_wild(self, view: HeaterView, spoken_c: float) -> bool:
+        return self._below_c is not None and spoken_c - self._below_c > WILD_K and view.spoken_interval_s <= SELDOM_S
 
     def on_deadline(self, view: HeaterView) -> Finding | None:
         self.deadline = INFINITY
@@ -74,11 +95,7 @@ class Ceiling(Check):
             return None
         return self._finding(view, hottest_c)
 
-    def _clear_when_it_lasts(self, now: float, hottest_c: float) -> None:
-        self.deadline = INFINITY
-        if self._since == NEVER:
-            self.near(0.95 * hottest_c / self.limits.above_c)
-            return
+    def _clear_when_it_lasts(self, now: float) -> None:
         self._denied = True
         if self._below_since == NEVER:
             self._below_since = now

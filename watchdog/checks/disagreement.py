@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import NEVER, STRICT
 
 ROOM_C = 25.0
 COLDER = 2.0
@@ -117,10 +117,6 @@ class Disagreement(Check):
             f"{apart_k:.1f} K {how} for {lasted_s:.0f} s; no more than {allowed_k:.1f} K is usual"
         )
         return sentence, {"temperature_c": temperature_c, "other_c": other_c, "apart_k": apart_k, "lasted_s": lasted_s}
-
-    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
-        self.deadline = INFINITY
-        return None
 
 
 def _own_at(view: HeaterView) -> float:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.units import unit_hint
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import NEVER, STRICT
 
 GAP_INTERVALS = 2.5
 JUMP_K, JUMP_TIMES = 5.0, 2.0
@@ -49,7 +49,7 @@ class FactsInDoubt(Check):
         temperature_c, before_c = view.temperature_c, view.previous_c
         if not view.fresh or view.sensor or temperature_c is None or before_c is None:
             return None
-        return self._too_fast(view, min(temperature_c, before_c)) or self._other_unit(view, temperature_c)
+        return self._too_fast(view, view.low_c) or self._other_unit(view, temperature_c)
 
     def _too_fast(self, view: HeaterView, low_c: float) -> Finding | None:
         """`low_c` is the lower of two readings: one wild sample is no rise."""
@@ -93,7 +93,3 @@ class FactsInDoubt(Check):
             f"{view.heater} is off and stands still at {temperature_c:.1f} for {rested_s:.0f} s, which no room is{hint}",
             {"temperature_c": temperature_c, "rested_s": rested_s},
         )
-
-    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
-        self.deadline = INFINITY
-        return None

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import NEVER, STRICT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,12 +56,11 @@ class HotWhileOff(Check):
         if not view.fresh or view.sensor:
             return None
         now = view.now
-        before_c = temperature_c if view.previous_c is None else view.previous_c
-        high_c = max(temperature_c, before_c)
+        high_c = view.high_c
         if self._off_since == NEVER:
             self._off_since = now
         settling = now - self._off_since < self.limits.settle_s
-        if settling or not self._must_cool(view, min(temperature_c, before_c)) or high_c <= self._mark_c - self.limits.fall_k:
+        if settling or not self._must_cool(view, view.low_c) or high_c <= self._mark_c - self.limits.fall_k:
             self._mark_c, self._mark_at = high_c, now
             return None
         stayed_s = now - self._mark_at
@@ -77,13 +76,10 @@ class HotWhileOff(Check):
         )
 
     def _must_cool(self, view: HeaterView, temperature_c: float) -> bool:
+        if not temperature_c > self.limits.hot_c:
+            return False
         neighbour_c = view.warmest_neighbour_c
-        warm_c = self.limits.hot_c if neighbour_c is None else max(self.limits.hot_c, neighbour_c + self.limits.neighbour_k)
-        return temperature_c > warm_c
-
-    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
-        self.deadline = INFINITY
-        return None
+        return neighbour_c is None or temperature_c > neighbour_c + self.limits.neighbour_k
 
 
 def _is_off(view: HeaterView) -> bool:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import NEVER, STRICT
 
 GAP_INTERVALS = 2.5
 """After a longer silence a change may be real."""
@@ -101,7 +101,3 @@ class Jumping(Check):
             "no heat moves it so fast",
             {"temperature_c": temperature_c, "widest_k": self._widest_k, "jumps": self._count, "took_s": took_s},
         )
-
-    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
-        self.deadline = INFINITY
-        return None

@@ -3,14 +3,24 @@
 from dataclasses import dataclass
 
 from watchdog.core.check import Check, Expected, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT, JsonObject
+from watchdog.core.values import NEVER, STRICT, JsonObject
 from watchdog.thermal.arrears import Arrears
+from watchdog.thermal.hold import COLD_K, Hold
 
 JUMP_S = 10.0
 """A fall within less is the jump of a bad wire, and the matter of other checks."""
 
 LATE_INTERVALS = 2.5
 """A duty, or a reading, that is older than so many reporting intervals says nothing about now."""
+
+SOFT_K = 15.0
+"""Where no duty is told, full heat is taken for granted from so far beyond `gap_k` on, below that in proportion: controllers ease off."""
+
+HALF = 0.5
+"""What holds its own in a draft at half of its power is not cooled by one."""
+
+AT_TARGET_K, AT_TARGET_SHARE = 3.0, 0.7
+"""So near its target, no more than this share of its duty counts: all that decides there is its loss, of which facts tell the least."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +50,9 @@ class NoResponseLimits:
     fall_k: float
     """A fall beyond that, in kelvin, that no cold plate, wet cloth or wrench causes in spite of full heat."""
 
+    cold_share: float
+    """Below a target that it held, something cold takes no more than this share of its excess over the room, 0 to 1."""
+
     lag_s: float
     """How long after heat was first asked for the reading may lag behind what its physics demand, in seconds."""
 
@@ -52,9 +65,10 @@ class NoResponse(Check):
 
     A sensor that came loose, a broken heater, a switch that fails open: the controller goes on asking. A rise that is too slow is
     judged only well below the target and where even a weak bed still rises. A fall is judged wherever much heat is asked for: a
-    draft makes it slow, a cold plate, a wet cloth or a wrench make it small, a sensor that lost its seat makes it fast and large. Where its
-    facts are known, the reading may also not stay `behind_k` behind the slowest rise that physics allow at the duty that is told; something
-    cold makes it fall first, and that fall is not counted twice.
+    draft makes it slow, a cold plate, a wet cloth or a wrench make it small, a sensor that lost its seat makes it fast and large.
+    A target that was held and is asked for still may not be lost by more than something cold takes away. Where its facts are known,
+    the reading may also not stay `behind_k` behind the slowest rise that physics allow at the duty that is told; something cold makes
+    it fall first, and that fall is not counted twice.
     """
 
     name = "no response"
@@ -65,7 +79,7 @@ class NoResponse(Check):
         self.limits = limits
         self._mark_c = self._top_c = self._from_c = 0.0
         self._mark_at = self._top_at = self._from_at = NEVER
-        self._arrears = Arrears()
+        self._arrears, self._hold = Arrears(), Hold()
         self._deep_since = NEVER
         self._peak_c = self._dip_k = 0.0
 
@@ -74,13 +88,13 @@ class NoResponse(Check):
         if not view.fresh or view.sensor or temperature_c is None:
             return None
         found = None if view.expected is None else self._judge_physics(view, view.expected, temperature_c)
+        found = found or self._judge_hold(view)
         if found is not None:
             return found
         if not self._much_is_asked(view, temperature_c):
             self._mark_at = self._top_at = NEVER
             return None
-        before_c = temperature_c if view.previous_c is None else view.previous_c
-        low_c, high_c = min(temperature_c, before_c), max(temperature_c, before_c)
+        low_c, high_c = view.low_c, view.high_c
         if temperature_c > self.limits.below_c or view.expected is not None:  # its own physics know better than its class
             self._mark_at = NEVER
             return self._judge_fall(view, low_c, high_c)
@@ -92,13 +106,13 @@ class NoResponse(Check):
         longest_s = LATE_INTERVALS * view.source.longest_interval_s
         told = view.duty is not None and now - view.duty_at <= longest_s
         asks = target_c is not None and target_c > 0.0 and (told or target_c - temperature_c >= limits.gap_k)
-        if not asks or now - view.previous_at > longest_s:
+        if target_c is None or not asks or now - view.previous_at > longest_s:
             self._arrears.clear()
             self._deep_since = NEVER
             return None
-        duty = view.duty if told and view.duty is not None else 1.0
+        duty = self._duty(target_c - temperature_c, view.duty if told else None)
         behind_k = self._arrears.add(view.temperature_at, temperature_c, duty, expected, limits.lag_s)
-        allowed_k = limits.behind_k + min(self._dip(view, temperature_c, behind_k), limits.fall_k)
+        allowed_k = limits.behind_k + min(self._dip(view, behind_k), limits.fall_k)
         self.near(behind_k / allowed_k)
         if not behind_k >= allowed_k:
             self._deep_since = NEVER
@@ -117,14 +131,47 @@ class NoResponse(Check):
             {"temperature_c": temperature_c, "behind_k": behind_k, "risen_k": risen_k, "took_s": took_s, "allowed_k": allowed_k},
         )
 
-    def _dip(self, view: HeaterView, temperature_c: float, behind_k: float) -> float:
+    def _duty(self, gap_k: float, told: float | None) -> float:
+        """How much heat is asked for at least, 0 to 1."""
+        if told is None:
+            return min(1.0, gap_k / (self.limits.gap_k + SOFT_K))
+        return told if gap_k >= AT_TARGET_K else AT_TARGET_SHARE * told
+
+    def _dip(self, view: HeaterView, behind_k: float) -> float:
         """How far it fell since it was last not behind; one wild sample is neither a peak nor a fall."""
-        before_c = temperature_c if view.previous_c is None else view.previous_c
+        low_c = view.low_c
         if behind_k <= 0.0:
-            self._peak_c, self._dip_k = min(temperature_c, before_c), 0.0
-        self._peak_c = max(self._peak_c, min(temperature_c, before_c))
-        self._dip_k = max(self._dip_k, self._peak_c - max(temperature_c, before_c))
+            self._peak_c, self._dip_k = low_c, 0.0
+        elif low_c > self._peak_c:
+            self._peak_c = low_c
+        dip_k = self._peak_c - view.high_c
+        if dip_k > self._dip_k:
+            self._dip_k = dip_k
         return self._dip_k
+
+    def _judge_hold(self, view: HeaterView) -> Finding | None:
+        """Without duty and without facts: it was there, it is asked to be there, and it is far away."""
+        target_c, high_c, hold = view.target_c, view.high_c, self._hold
+        now, limits = view.now, self.limits
+        if target_c is None or target_c <= 0.0 or now - view.previous_at > LATE_INTERVALS * view.source.longest_interval_s:
+            hold.forget()
+            return None
+        hold.follow(now, target_c, view.low_c)
+        below_k, lost_s = target_c - high_c, now - hold.held_at
+        if below_k < COLD_K or hold.held_at == NEVER or (view.duty is not None and view.duty < limits.duty):
+            return None
+        strong = view.expected is not None and view.expected.slowest_rise_k_per_s(high_c, HALF) > 0.0
+        allowed_k = hold.allowed_k(now, limits.cold_share, 0.0 if strong else limits.draft_k_per_s)
+        self.near(below_k / allowed_k)
+        if not (below_k >= allowed_k and lost_s >= JUMP_S):
+            return None
+        self.headroom = 1.0
+        return Finding(
+            "cut",
+            f"{view.heater} held {target_c:.0f} degC, is asked for it still, yet fell {below_k:.1f} K below in {lost_s:.0f} s; "
+            f"nothing cold that touches it takes more than {allowed_k:.1f} K",
+            {"temperature_c": high_c, "below_k": below_k, "lost_s": lost_s, "allowed_k": allowed_k},
+        )
 
     def _judge_fall(self, view: HeaterView, low_c: float, high_c: float) -> Finding | None:
         """A top line follows the reading up at once and down only as fast as a draft."""
@@ -172,13 +219,10 @@ class NoResponse(Check):
             return False  # commanded off, however cold it is, asks for nothing
         return view.duty is None or view.duty >= limits.duty
 
-    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
-        self.deadline = INFINITY
-        return None
-
     def snapshot(self) -> JsonObject:
-        return super().snapshot() | {"arrears": self._arrears.snapshot()}
+        return super().snapshot() | {"arrears": self._arrears.snapshot(), "hold": self._hold.snapshot()}
 
     def restore(self, saved: JsonObject) -> None:
         super().restore(saved)
         self._arrears.restore(saved["arrears"])
+        self._hold.restore(saved["hold"])

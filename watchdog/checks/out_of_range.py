@@ -8,6 +8,12 @@ from watchdog.core.values import INFINITY, NEVER, STRICT
 SILENCE_INTERVALS = 2.5
 """So many reporting intervals without a word, and an impossible reading stands as undenied."""
 
+WORDS, SELDOM_S = 3, 15.0
+"""Two wild words in a row happen: so many are needed, but of a source that speaks seldom two are enough."""
+
+QUIET_S = 30.0
+"""A wild word just before the link drops for a moment stands only after so long."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OutOfRangeLimits:
@@ -22,7 +28,7 @@ class OutOfRangeLimits:
     """Above this, in degrees Celsius, a reading is a shorted sensor (or a heater beyond saving)."""
 
     confirm_s: float
-    """How long it must last, in seconds, with at least two readings."""
+    """How long it must last, in seconds, with at least three readings (two of a source that speaks seldom)."""
 
     jump_k: float = 12.0
     """A fall of this many kelvin between two readings is no weather."""
@@ -64,9 +70,10 @@ class OutOfRange(Check):
             self._since = now
         self._bad += 1
         self.near(0.5)
-        if self._bad > 1 and now - self._since >= self.limits.confirm_s:
+        needed = WORDS if view.source.longest_interval_s <= SELDOM_S else WORDS - 1
+        if self._bad >= needed and now - self._since >= self.limits.confirm_s:
             return self._finding(view, temperature_c)
-        quiet_s = 0.0 if view.source.on_change else SILENCE_INTERVALS * view.source.longest_interval_s
+        quiet_s = 0.0 if view.source.on_change else max(SILENCE_INTERVALS * view.source.longest_interval_s, QUIET_S)
         self.deadline = max(self._since + self.limits.confirm_s, now + quiet_s)
         return None
 

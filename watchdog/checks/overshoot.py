@@ -65,7 +65,7 @@ class Overshoot(Check):
             return None
         now = view.now
         settling = now - view.target_lowered_at < self.limits.settle_s
-        fallen_c = temperature_c if view.previous_c is None else max(temperature_c, view.previous_c)  # one wild sample is no fall
+        fallen_c = view.high_c  # one wild sample is no fall
         if self._since == NEVER or settling:
             self._since = now if self._since == NEVER else self._since
             self._lowest_c, self._fell_at = fallen_c, now
@@ -97,7 +97,3 @@ class Overshoot(Check):
                 "unfallen_s": unfallen_s,
             },
         )
-
-    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
-        self.deadline = INFINITY
-        return None

@@ -126,10 +126,6 @@ class PowerWhileOff(Check):
         numbers = {"power_w": watts, "above_w": above_w, "high_s": high_s}
         return Finding("cut", f"{seen}; without heat it is no more than {above_w:.0f} W", numbers)
 
-    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
-        self.deadline = INFINITY
-        return None
-
     def snapshot(self) -> JsonObject:
         meters = {"printer": self._printer, "own": self._own}
         return super().snapshot() | {name: {key: to_plain(getattr(one, key)) for key in Meter.STATE} for name, one in meters.items()}

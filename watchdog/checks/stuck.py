@@ -15,14 +15,21 @@ RISING_K_PER_S, JUMPING_K_PER_S = 0.03, 2.0
 
 FULL = 0.9
 STILL_K = 10.0
-LEAST_SHARE = 0.4
-"""Where physics demand a rise of `STILL_K` meanwhile, less than `heating_s` is enough, but not less than this share of it."""
+SUNK_K, SUNK_STEPS, SUNK_TIMES = 5.0, 3, 2.0
+"""It sank when it fell by so much, and not at once: touched by something cold, it stands still for a moment before it rises."""
+
+LEAST_COUNT = 4
+"""So many readings, however seldom they come."""
+
+FINEST_K, FINEST_TIMES, WARM_C = 0.03, 2.5, 40.0
+"""Nothing warm stands still to this for so many times `steady_s`, even at its target."""
 
 FINE_K = 0.25
 OFF_TARGET_K = 1.0
 """A sensor with steps this fine shows that a controller is still looking for a target this far away."""
 
 OFF_TARGET = "it is not at its target"
+TOO_STILL = "its steps are fine and it is warm"
 PERHAPS_WEAK = "it is below its target"
 COARSE_K, NOISY_COARSE = 0.2, 0.8
 """Of coarse steps a few, seen while a controller settles, look like noise: more of it is asked for."""
@@ -42,6 +49,9 @@ class StuckLimits:
 
     heating_s: float
     """How long any reading may repeat one value while much heat is asked for, in seconds."""
+
+    heating_least_s: float
+    """Where its facts demand a rise of 10 K in less than `heating_s`, that is enough, but never less than this, in seconds."""
 
     heating_gap_k: float
     """Much heat is asked for when the reading is this far below its target, in kelvin."""
@@ -85,6 +95,8 @@ class Stuck(Check):
         "_earlier_c",
         "_earlier_at",
         "_rising",
+        "_sunk_k",
+        "_sunk_steps",
     )
 
     def __init__(self, limits: StuckLimits) -> None:
@@ -96,6 +108,8 @@ class Stuck(Check):
         self._reason = ""
         self._owed_since = NEVER
         self._told = self._rising = False
+        self._sunk_k = 0.0
+        self._sunk_steps = 0
         self._mark_c = self._earlier_c = 0.0
         self._mark_at = self._earlier_at = NEVER
 
@@ -107,6 +121,7 @@ class Stuck(Check):
         if temperature_c != self._value_c:
             if fresh:
                 self._note_rise(view.now, temperature_c)
+                self._note_fall(temperature_c)
                 self._value_c, self._since, self._count, self._told = temperature_c, view.now, 1, False
             return None
         reason = self._must_move(view, temperature_c)
@@ -120,7 +135,7 @@ class Stuck(Check):
         if self._is_noisy(view):
             noise = f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
             found = self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s, noise)
-        if reason and found is None:
+        if reason and found is None and self._count >= LEAST_COUNT:
             found = self._judge(
                 view, temperature_c, view.now - max(self._since, self._owed_since), self._allowed_s(view, reason, temperature_c), reason
             )
@@ -161,6 +176,12 @@ class Stuck(Check):
         risen_k = temperature_c - self._earlier_c
         self._rising = elapsed_s <= 3.0 * MARK_S and RISING_K_PER_S * elapsed_s <= risen_k <= JUMPING_K_PER_S * elapsed_s
 
+    def _note_fall(self, temperature_c: float) -> None:
+        """How far it sank without coming back, and in how many steps."""
+        fallen_k = 0.0 if self._value_c is None else self._value_c - temperature_c
+        self._sunk_k = max(self._sunk_k + fallen_k, 0.0)
+        self._sunk_steps = 0 if self._sunk_k == 0.0 else self._sunk_steps + (fallen_k > 0.0)
+
     def _must_approach(self, view: HeaterView, target_c: float, temperature_c: float) -> str:
         """A weak heater may have come to its end below its target: only a strong one, or a cold one, must go on rising."""
         gap_k = target_c - temperature_c
@@ -168,8 +189,9 @@ class Stuck(Check):
         much = gap_k >= self.limits.heating_gap_k or (gap_k >= OFF_TARGET_K and strong and view.duty is not None and view.duty >= FULL)
         if much and (strong or self._rising or temperature_c < self.limits.heating_below_c):
             return HEATING
-        if abs(gap_k) < OFF_TARGET_K or not (view.resolution_k or INFINITY) <= FINE_K:
-            return ""
+        resolution_k = view.resolution_k or INFINITY
+        if abs(gap_k) < OFF_TARGET_K or resolution_k > FINE_K:
+            return TOO_STILL if resolution_k <= FINEST_K and temperature_c >= WARM_C else ""
         return OFF_TARGET if strong or gap_k < 0.0 else PERHAPS_WEAK
 
     def _allowed_s(self, view: HeaterView, reason: str, temperature_c: float) -> float:
@@ -177,15 +199,13 @@ class Stuck(Check):
         if reason == HEATING and view.expected is not None:
             rise_k_per_s = view.expected.cautious_rise_k_per_s(temperature_c)
             if rise_k_per_s > 0.0:
-                return min(limits.heating_s, max(LEAST_SHARE * limits.heating_s, STILL_K / rise_k_per_s))
-        return {HEATING: limits.heating_s, OFF_TARGET: limits.steady_s, PERHAPS_WEAK: limits.weak_s}.get(reason, limits.cooling_s)
+                sunk = self._sunk_k >= SUNK_K and self._sunk_steps >= SUNK_STEPS
+                return min(limits.heating_s, max(limits.heating_least_s * (SUNK_TIMES if sunk else 1.0), STILL_K / rise_k_per_s))
+        allowed_s = {HEATING: limits.heating_s, OFF_TARGET: limits.steady_s, PERHAPS_WEAK: limits.weak_s}
+        return allowed_s.get(reason, FINEST_TIMES * limits.steady_s if reason == TOO_STILL else limits.cooling_s)
 
     def _is_noisy(self, view: HeaterView) -> bool:
         noise_k, resolution_k = view.noise_k, view.resolution_k
         if noise_k is None or resolution_k is None or not noise_k >= (NOISY_COARSE if resolution_k > COARSE_K else NOISY) * resolution_k:
             return False
         return self._count >= equal_by_chance(noise_k / resolution_k)
-
-    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
-        self.deadline = INFINITY
-        return None

@@ -3,7 +3,10 @@
 from dataclasses import dataclass
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import NEVER, STRICT
+
+WILD_K = 100.0
+"""No heater rises so far from one reading to the next: a third reading must say so too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,12 +63,15 @@ class UnheatedRise(Check):
         if not view.fresh or view.sensor:
             return None
         now = view.now
-        before_c = temperature_c if view.previous_c is None else view.previous_c
-        low_c, high_c = min(temperature_c, before_c), max(temperature_c, before_c)
+        low_c, high_c = view.low_c, view.high_c
         if self._quiet_since == NEVER:
             self._quiet_since = now
             self._last_c = self._before_c = high_c
-        high_c = max(high_c, self._before_c)  # two wild samples in a row are no fall
+        third_c = self._before_c
+        if third_c > high_c:  # two wild samples in a row are no fall
+            high_c = third_c
+        if low_c - third_c > WILD_K:  # nor a rise
+            low_c = third_c
         self._before_c, self._last_c = self._last_c, temperature_c
         if now - self._quiet_since >= self.limits.settle_s:
             self._base_c += self._passive(view, temperature_c) * (now - self._base_at)
@@ -101,7 +107,3 @@ class UnheatedRise(Check):
             f"{view.heater} has risen {risen_k:.1f} K in {took_s:.0f} s while {target}; nothing passive can do more than {passive_k:.1f} K",
             {"temperature_c": low_c, "risen_k": risen_k, "took_s": took_s, "passive_k": passive_k, "rise_k": self.limits.rise_k},
         )
-
-    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - silence is the matter of another check
-        self.deadline = INFINITY
-        return None

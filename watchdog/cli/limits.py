@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Any, get_args
 from watchdog.cli import exit_codes
 from watchdog.cli.output import complain, say_json
 from watchdog.settings.explained import lines, remarks, verdict
-from watchdog.settings.limits import Origin, resolve
+from watchdog.settings.heater_facts import Origin
+from watchdog.settings.limits import resolve
 from watchdog.settings.load import load
 from watchdog.settings.model import Heater
 

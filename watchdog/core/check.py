@@ -83,6 +83,14 @@ class HeaterView(Protocol):
     def previous_at(self) -> float: ...
 
     @property
+    def low_c(self) -> float:
+        """The lower of the two newest temperatures: one wild sample is no rise. Without meaning before the first."""
+
+    @property
+    def high_c(self) -> float:
+        """The higher of them: one wild sample is no fall."""
+
+    @property
     def hottest_c(self) -> float | None:
         """The hottest newest value over all sensors of this heater."""
 
@@ -217,8 +225,15 @@ class Check(ABC):
     @abstractmethod
     def on_reading(self, view: HeaterView) -> Finding | None: ...
 
-    @abstractmethod
-    def on_deadline(self, view: HeaterView) -> Finding | None: ...
+    def on_deadline(self, view: HeaterView) -> Finding | None:  # noqa: ARG002 - only a check that sets deadlines needs a look
+        """What it says when its deadline falls due. A check that never sets one leaves this alone, and is not asked for any."""
+        self.deadline = INFINITY
+        return None
+
+    @classmethod
+    def sets_deadlines(cls) -> bool:
+        """True for a check that has its own `on_deadline`."""
+        return cls.on_deadline is not Check.on_deadline
 
     def near(self, share: float) -> None:
         """Note how near the check came without tripping; `share` above 0.99 is held there."""

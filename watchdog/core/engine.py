@@ -58,10 +58,12 @@ class Engine:
         """Take one input and say what must be done, first things first."""
         site = self.site
         out: list[Output] = []
-        at = max(item.at, site.now)
-        if not at - site.now <= ABSURD_JUMP_S:
-            at = site.now
+        at, now = item.at, site.now
+        if not at - now <= ABSURD_JUMP_S:
+            at = now
             item = item._replace(at=at)
+        elif at < now:
+            at = now
         if site.timeline.nearest() <= at and not isinstance(item, Suspended):  # no deadline may count a sleep
             self._run_due(at, out)
         site.now = at

@@ -1,31 +1,22 @@
 """The engine's memory of one heater: newest values with their ages. Checks see it as a HeaterView."""
 
+from collections.abc import Iterable
+
+from watchdog.core.burst import Burst
 from watchdog.core.check import Check
 from watchdog.core.inputs import Reading
 from watchdog.core.observer import Observer
 from watchdog.core.plan import HeaterPlan
 from watchdog.core.rate import Rate
+from watchdog.core.repeated import repeat_s
 from watchdog.core.source import Source
 from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
 
-BURST_SHARE = 0.05
-"""Messages closer together than this share of the longest interval, more than `BURST_COUNT` of them, are a burst."""
-
-BURST_COUNT = 8
-
-REPEAT_SHARE, REPEAT_MOST_S = 0.3, 1.0
-"""The very same message within this share of the longest interval, or this time, is a message that was delivered twice."""
-
-REPEAT_PERIODS = 0.6
-"""And only where it usually comes later than that, in reporting periods."""
-
-FROM_VALUES = Reading._fields.index("temperature_c")
-
-BURST_WINDOW_S = 0.2
-"""No healthy source is that fast, however long its silences may last."""
-
 SLOPE_INTERVALS, SLOPE_WINDOW_S = 6.0, 60.0
 """The slope is taken over this time, or over so many reporting intervals of a slow source."""
+
+WILD_K = 5.0
+"""A lone reading so far from both of its neighbours is left out of the slope."""
 
 HEARD_INTERVALS = 2.5
 """What a source said last is no longer known to hold after so many intervals of silence."""
@@ -38,25 +29,24 @@ class Heater:
     """One heater. Implements HeaterView; only the engine writes to it."""
 
     STATE = (
-        "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "hottest_c", "target_c", "target_at",
-        "target_changed_at", "target_lowered_at", "duty", "duty_at", "power_w", "power_at", "printer_power_w", "printer_power_at",
-        "latched", "readings", "unusable", "ignored",
-        "burst_from", "burst_count", "burst_told_at", "evaluate_at", "heard_live", "observer_failed", "silent_told", "darkened",
-        "sensor", "spoken_c", "retained_c", "lit_at",
+        "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "low_c", "high_c", "hottest_c",
+        "target_c", "target_at", "target_changed_at", "target_lowered_at", "duty", "duty_at", "is_off",
+        "power_w", "power_at", "printer_power_w", "printer_power_at", "latched", "readings", "unusable", "ignored",
+        "heard_live", "observer_failed", "silent_told", "darkened", "sensor", "spoken_c", "retained_c", "lit_at",
     )  # fmt: skip
 
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
     __slots__ = (
-        *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "broken", "told", "sensors", "order",
-        "scheduled_at", "burst_window_s", "newest", "fresh", "neighbours", "siblings", "repeat_s", "expected",
+        *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "looks", "timed", "broken", "told", "sensors",
+        "order", "scheduled_at", "burst", "newest", "fresh", "neighbours", "siblings", "repeat_s", "expected",
     )  # fmt: skip
 
     def __init__(self, printer: str, plan: HeaterPlan, source: Source, at: float) -> None:
         self.printer, self.heater, self.plan, self.source = printer, plan.name, plan, source
         self.expected = plan.expected
-        self.observer = Observer(max(SLOPE_WINDOW_S, SLOPE_INTERVALS * source.longest_interval_s))
+        self.observer = Observer(max(SLOPE_WINDOW_S, SLOPE_INTERVALS * source.longest_interval_s), WILD_K)
         self.rate = Rate()
-        self.checks: list[Check] = plan.checks()
+        self.burst = Burst(source.longest_interval_s)
         self.broken: dict[str, str] = {}  # checks that raised, and their errors
         self.told: dict[str, float] = {}  # when a check was last quoted that does not cut
         self.sensors: dict[str, tuple[float, float]] = {}
@@ -64,9 +54,7 @@ class Heater:
         self.neighbours: tuple[Heater, ...] = ()  # other heaters of the printer that can warm this one
         self.order = 0
         self.scheduled_at = INFINITY
-        self.burst_window_s = min(BURST_SHARE * source.longest_interval_s, BURST_WINDOW_S)
-        self.repeat_s = min(REPEAT_SHARE * source.longest_interval_s, REPEAT_MOST_S)
-        self.burst_told_at = NEVER
+        self.repeat_s = repeat_s(source.longest_interval_s)
         self.darkened = self.latched = False
         self.lit_at = NEVER
         self.readings = self.unusable = self.ignored = 0
@@ -82,6 +70,8 @@ class Heater:
         self.temperature_at = NEVER
         self.previous_c: float | None = None
         self.previous_at = NEVER
+        self.low_c = self.high_c = 0.0
+        self.is_off = False
         self.retained_c: float | None = None  # what the broker had kept of it: shown, never judged
         self.hottest_c: float | None = None
         self.target_c: float | None = None
@@ -92,13 +82,18 @@ class Heater:
         self.printer_power_w: float | None = None
         self.power_at = self.printer_power_at = NEVER
         self.fresh = self.heard_live = self.observer_failed = self.silent_told = False
-        self.burst_from, self.burst_count = NEVER, 0
-        self.evaluate_at = INFINITY  # a burst waits for its judgement until then
+        self.burst.forget()
         self.sensors.clear()
         self.observer.clear()
-        self.checks = self.plan.checks()
+        self.arm(self.plan.checks())
         self.broken.clear()
         self.told.clear()
+
+    def arm(self, checks: Iterable[Check]) -> None:
+        """Let these checks watch, and no others. Found once, as they are asked with each reading: how to, and who sets deadlines."""
+        self.checks: list[Check] = list(checks)
+        self.looks = [(check.on_reading, check) for check in self.checks]
+        self.timed = [check for check in self.checks if check.sets_deadlines()]
 
     @property
     def period_s(self) -> float | None:
@@ -113,12 +108,11 @@ class Heater:
         return None if self.observer_failed else self.observer.roughness.resolution_k
 
     @property
-    def is_off(self) -> bool:
-        return self.target_c <= 0.0 if self.target_c is not None else self.duty is not None and self.duty <= 0.0
-
-    @property
     def printer_is_off(self) -> bool:
-        return all(heater.is_off for heater in self.siblings)
+        for heater in self.siblings:  # noqa: SIM110 - on the path of each reading: a loop takes half the time
+            if not heater.is_off:
+                return False
+        return True
 
     @property
     def printer_is_heard(self) -> bool:
@@ -129,7 +123,12 @@ class Heater:
 
     @property
     def warmest_neighbour_c(self) -> float | None:
-        return max((other.temperature_c for other in self.neighbours if other.temperature_c is not None), default=None)
+        warmest_c: float | None = None
+        for other in self.neighbours:
+            other_c = other.temperature_c
+            if other_c is not None and (warmest_c is None or other_c > warmest_c):
+                warmest_c = other_c
+        return warmest_c
 
     def slope_k_per_s(self) -> float | None:
         if self.observer_failed:
@@ -148,46 +147,41 @@ class Heater:
         """The longest time between two words of a sensor; empty is the controlling one."""
         return self.plan.sensors.get(sensor, self.source.longest_interval_s)
 
-    def is_news(self, reading: Reading) -> bool:
-        """False for what is older than, or the very same as, what was heard last: no new evidence."""
-        newest = self.newest
-        if newest is None:
-            return True
-        later_s = reading.at - newest.at
-        if later_s > self.repeat_s:
-            return True
-        if later_s > 0.0:
-            period_s = self.period_s
-            if period_s is None or later_s > REPEAT_PERIODS * period_s:
-                return True
-        return later_s >= 0.0 and reading[FROM_VALUES:] != newest[FROM_VALUES:]
-
     def take(self, reading: Reading, at: float) -> None:
         """Note what a reading says. Retained temperatures are only shown; a retained target only initialises."""
+        _, _, _, temperature_c, target_c, duty, power_w, sensor, target_unknown, retained = reading
         self.now = at
         self.newest = reading
-        temperature_c = reading.temperature_c
-        if reading.retained:
+        if retained:
             self.retained_c, temperature_c = temperature_c, None
         self.fresh = temperature_c is not None
         if temperature_c is not None:
-            self.sensor, self.spoken_c = reading.sensor, temperature_c
-            if reading.sensor:
-                self.sensors[reading.sensor] = (temperature_c, at)
+            self.sensor, self.spoken_c = sensor, temperature_c
+            if sensor:
+                self.sensors[sensor] = (temperature_c, at)
             else:
-                self.previous_c, self.previous_at = self.temperature_c, self.temperature_at
-                self.temperature_c, self.temperature_at = temperature_c, at
-                self.heard_live = True
+                self._take_own(temperature_c, at)
             self.hottest_c = self._hottest(at) if self.sensors else temperature_c
-        if reading.target_c is not None:
-            self._take_target(reading.target_c, at, retained=reading.retained)
-        elif reading.target_unknown and not reading.retained:
-            self._take_target(None, at, retained=False)
-        if not reading.retained:
-            if reading.duty is not None:
-                self.duty, self.duty_at = reading.duty, at
-            if reading.power_w is not None:
-                self.power_w, self.power_at = reading.power_w, at
+        if not retained:
+            if duty is not None:
+                self.duty, self.duty_at = duty, at
+            if power_w is not None:
+                self.power_w, self.power_at = power_w, at
+        if target_c is not None or (target_unknown and not retained):
+            self._take_target(target_c, at, retained=retained)
+        self.is_off = self.target_c <= 0.0 if self.target_c is not None else self.duty is not None and self.duty <= 0.0
+
+    def _take_own(self, temperature_c: float, at: float) -> None:
+        previous_c = self.temperature_c
+        if previous_c is None:
+            self.low_c = self.high_c = temperature_c
+        elif previous_c < temperature_c:
+            self.low_c, self.high_c = previous_c, temperature_c
+        else:
+            self.low_c, self.high_c = temperature_c, previous_c
+        self.previous_c, self.previous_at = previous_c, self.temperature_at
+        self.temperature_c, self.temperature_at = temperature_c, at
+        self.heard_live = True
 
     def _take_target(self, target_c: float | None, at: float, *, retained: bool) -> None:
         if retained and self.target_at != NEVER:
@@ -206,19 +200,11 @@ class Heater:
             values.append(self.temperature_c)
         return max(values, default=None)
 
-    def in_burst(self, at: float) -> bool:
-        """Count messages that come far faster than the source can report; True while they are a burst."""
-        if at - self.burst_from > self.burst_window_s:
-            self.burst_from, self.burst_count = at, 1
-            return False
-        self.burst_count += 1
-        return self.burst_count > BURST_COUNT
-
     def deadline(self) -> float:
         """The nearest deadline of its checks, or of a burst that waits for its judgement."""
-        nearest = self.evaluate_at
-        for check in self.checks:
-            if check.deadline < nearest:  # noqa: PLR1730 - on the path of each reading
+        nearest = self.burst.judge_at
+        for check in self.timed:
+            if check.deadline < nearest:
                 nearest = check.deadline
         return nearest
 
@@ -230,6 +216,7 @@ class Heater:
             "sensors": {name: [value, at] for name, (value, at) in self.sensors.items()},
             "observer": self.observer.snapshot(),
             "rate": self.rate.snapshot(),
+            "burst": self.burst.snapshot(),
             "checks": {check.name: check.snapshot() for check in self.checks},
             "broken": dict(self.broken),
             "told": dict(self.told),
@@ -243,6 +230,7 @@ class Heater:
         self.sensors = {name: (value, at) for name, (value, at) in saved["sensors"].items()}
         self.observer.restore(saved["observer"])
         self.rate.restore(saved["rate"])
+        self.burst.restore(saved["burst"])
         for check in self.checks:
             if check.name in saved["checks"]:
                 check.restore(saved["checks"][check.name])

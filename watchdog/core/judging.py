@@ -6,6 +6,7 @@ from watchdog.core.inputs import Reading
 from watchdog.core.outputs import Output
 from watchdog.core.rearming import note_heating, withholds
 from watchdog.core.releasing import watch_probation
+from watchdog.core.repeated import is_news
 from watchdog.core.site import Site, heater_event
 from watchdog.core.tripping import cut_too, trip
 from watchdog.core.values import INFINITY, NEVER
@@ -23,15 +24,15 @@ def take_reading(site: Site, item: Reading, at: float, out: list[Output]) -> Non
     if heater is None:
         _not_a_heater(site, item, at, out)
         return
-    if not heater.is_news(item):
+    if not is_news(heater, item):
         heater.ignored += 1
-        if item.temperature_c is not None and not item.retained and at == item.at and heater.in_burst(at):
+        if item.temperature_c is not None and not item.retained and at == item.at and heater.burst.holds(at):
             _burst(site, heater, at, out)
         return
     heater.take(item, at)
     heater.readings += 1
     if heater.fresh:
-        burst = heater.in_burst(at)
+        burst = heater.burst.holds(at)
         if not item.sensor:  # a further sensor has a board and a source of its own: it proves nothing about these
             _controller_spoke(site, heater, at, out, burst=burst)
         if burst:
@@ -58,31 +59,29 @@ def judge(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
     """Let every check of a heater look at it."""
     if site.observes:
         note_heating(site, site.printers[heater.printer], at)
-    nearest = heater.evaluate_at
-    for check in heater.checks:
+    broken = heater.broken
+    for look, check in heater.looks:
         try:
-            finding = check.on_reading(heater)
+            finding = look(heater)
         except Exception as error:  # noqa: BLE001 - a check that raises is a finding, not an end
             _check_failed(heater, check, error, at, out)
         else:
             if finding is not None:
                 _found(site, heater, check, finding, at, out)
-            if heater.broken:
+            if broken:
                 _check_recovered(heater, check, at, out)
-        if check.deadline < nearest:  # noqa: PLR1730 - on the path of each reading
-            nearest = check.deadline
-    if nearest < heater.scheduled_at:
+    if heater.deadline() < heater.scheduled_at:
         site.timeline.schedule(heater)
 
 
 def run_deadline(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
     """Run what is due for a heater at exactly `at`."""
     heater.now, heater.fresh = at, False
-    if heater.evaluate_at <= at:
-        heater.evaluate_at, heater.fresh = INFINITY, True
+    if heater.burst.judge_at <= at:
+        heater.burst.judge_at, heater.fresh = INFINITY, True
         judge(site, heater, at, out)
         heater.fresh = False
-    for check in heater.checks:
+    for check in heater.timed:
         if check.deadline > at:
             continue
         try:
@@ -127,12 +126,13 @@ def _observe(heater: Heater, at: float, out: list[Output]) -> None:
 
 def _burst(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
     """Messages that come far faster than the source can report: only the newest counts, and time counts by the clock."""
-    if heater.evaluate_at != INFINITY:
+    burst = heater.burst
+    if burst.judge_at != INFINITY:
         return
-    heater.evaluate_at = at + heater.burst_window_s
+    burst.judge_at = at + burst.window_s
     site.timeline.schedule(heater)
-    if at >= heater.burst_told_at + TELL_EVERY_S:
-        heater.burst_told_at = at
+    if at >= burst.told_at + TELL_EVERY_S:
+        burst.told_at = at
         why = f"readings of {heater.heater} come in a burst: a queue that was held back, or a flood; only the newest counts"
         out.append(heater_event(heater, at, "burst", "warning", why))
 

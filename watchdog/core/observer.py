@@ -6,7 +6,7 @@ The slope comes from running sums that are re-based.
 from array import array
 
 from watchdog.core.roughness import Roughness
-from watchdog.core.values import Json, JsonObject
+from watchdog.core.values import INFINITY, Json, JsonObject
 
 CAPACITY = 600
 """Samples kept at most; two arrays of doubles, 9.6 KB a heater."""
@@ -19,7 +19,8 @@ class Observer:
     """Least-squares slope over the last `window_s` seconds and a running estimate of the reporting period.
 
     Times are engine seconds, temperatures degrees Celsius. Slope: ordinary least squares, (n Sxy - Sx Sy) / (n Sxx - Sx^2)
-    with times and temperatures relative to a recent sample, checked against scipy and NIST's Norris set in the tests.
+    with times and temperatures relative to a recent sample, checked against scipy and NIST's Norris set in the tests. A sample that lies
+    further than `wild_k` from both of its neighbours, which agree with each other, is no temperature and counts as the one before it.
     """
 
     __slots__ = (
@@ -34,13 +35,14 @@ class Observer:
         "_sum_y",
         "_temps",
         "_times",
+        "_wild_k",
         "_window_s",
         "period_s",
         "roughness",
     )
 
-    def __init__(self, window_s: float = 60.0) -> None:
-        self._window_s = window_s
+    def __init__(self, window_s: float = 60.0, wild_k: float = INFINITY) -> None:
+        self._window_s, self._wild_k = window_s, wild_k
         self.clear()
 
     def clear(self) -> None:
@@ -60,7 +62,11 @@ class Observer:
         count, start = self._count, self._start
         if count:
             newest = start + count - 1
-            step_s = at - times[newest if newest < CAPACITY else newest - CAPACITY]
+            if newest >= CAPACITY:
+                newest -= CAPACITY
+            if count > 1 and abs(temperature_c - temps[newest]) > self._wild_k:
+                self._deny(newest, temperature_c)
+            step_s = at - times[newest]
             self.period_s = step_s if self.period_s is None else self.period_s + 0.1 * (step_s - self.period_s)
             oldest_allowed = at - self._window_s
             while count and (count >= CAPACITY or times[start] < oldest_allowed):
@@ -84,6 +90,16 @@ class Observer:
         times[end], temps[end] = at, temperature_c
         self._start, self._count = start, count + 1
         self._since_rebase += 1
+
+    def _deny(self, newest: int, temperature_c: float) -> None:
+        """Where the newest sample was a lone wild one, which the next one denies: put it in line with the one before it."""
+        temps = self._temps
+        before_c = temps[newest - 1]  # of the first place, the last one
+        off_k = temps[newest] - before_c
+        if abs(off_k) > self._wild_k and abs(temperature_c - before_c) < 0.5 * abs(off_k):
+            self._sum_y -= off_k
+            self._sum_ty -= (self._times[newest] - self._base_at) * off_k
+            temps[newest] = before_c
 
     def _rebase(self, start: int, count: int, at: float, temperature_c: float) -> None:
         self._base_at, self._base_c, self._since_rebase = at, temperature_c, 0

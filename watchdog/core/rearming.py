@@ -123,7 +123,7 @@ def _resume(site: Site, left: Left, at: float, out: list[Output]) -> None:
 def _ask_again(site: Site, printer: Printer, at: float) -> None:
     """What was found by a deadline and withheld is not found again by itself. Where a reading came since, the next one does it."""
     for heater in printer.heaters:
-        for check in heater.checks:
+        for check in heater.timed:
             key = (heater.heater, check.name)
             found_at = printer.withheld.get(key, NEVER)
             if found_at == NEVER or withholds(printer, *key):

@@ -13,8 +13,8 @@ CALM = 6.0
 MOST_RANGE_K = 4.0
 """What moves further in one block is heat, or a bad contact, whatever it looks like."""
 
-CALM_BLOCKS = 3
-"""So many calm blocks before anything is said."""
+CALM_BLOCKS, STEP_BLOCKS = 3, 3
+"""So many calm blocks before anything is said of its noise, and so many of any kind before its smallest step is."""
 
 FALLS, RISES = 0.15, 0.08
 """The calmest blocks tell the noise: what a controller does adds to the others, and must not be taken for it."""
@@ -31,17 +31,17 @@ NO_CHANCE = 1e-10
 class Roughness:
     """Noise from the steps within calm blocks, resolution from the smallest step seen.
 
-    `noise_k` is one standard deviation in kelvin, `resolution_k` the smallest step in kelvin; both None while it learns. Ramps,
+    `noise_k` is one standard deviation in kelvin, `resolution_k` the smallest step in kelvin; each None while it learns. Ramps,
     glitches and rows of one value teach nothing, so that heating up looks no noisier and a stuck sensor no quieter than
     the sensor is. Noise far below the resolution cannot be seen and counts as less than half a step.
     """
 
-    STATE = ("_last_c", "_count", "_low_c", "_high_c", "_steps_k", "_calm", "_noise_k", "_smallest_k")
+    STATE = ("_last_c", "_count", "_low_c", "_high_c", "_steps_k", "_blocks", "_calm", "_noise_k", "_smallest_k")
     __slots__ = STATE
 
     def __init__(self) -> None:
         self._last_c: float | None = None
-        self._calm = 0
+        self._blocks = self._calm = 0
         self._noise_k = 0.0
         self._smallest_k = INFINITY
         self._begin(INFINITY, -INFINITY)
@@ -69,6 +69,7 @@ class Roughness:
             self._close(temperature_c)
 
     def _close(self, temperature_c: float) -> None:
+        self._blocks += 1
         mean_step_k = self._steps_k / self._count
         if 0.0 < self._high_c - self._low_c <= min(CALM * mean_step_k, MOST_RANGE_K):
             noise_k = mean_step_k / PER_STEP
@@ -83,7 +84,7 @@ class Roughness:
 
     @property
     def resolution_k(self) -> float | None:
-        return self._smallest_k if self._calm >= CALM_BLOCKS else None
+        return self._smallest_k if self._blocks >= STEP_BLOCKS and self._smallest_k < INFINITY else None
 
     def snapshot(self) -> JsonObject:
         return {key: to_plain(getattr(self, key)) for key in self.STATE}

@@ -3,8 +3,9 @@
 from math import inf, isinf
 from typing import NamedTuple
 
+from watchdog.settings.heater_facts import facts_of
 from watchdog.settings.model import Heater
-from watchdog.settings.physics import expected, facts_of
+from watchdog.settings.physics import expected
 from watchdog.settings.safety import safety
 from watchdog.thermal.expectations import Expectations
 from watchdog.thermal.facts import Range

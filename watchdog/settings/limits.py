@@ -6,14 +6,14 @@ The order is: the heater's settings; what was learnt from its recordings (nothin
 from collections.abc import Callable
 from dataclasses import MISSING, Field, dataclass, fields
 from functools import cache
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
 from watchdog.checks.registry import CHECKS, Entry
 from watchdog.core.check import Check
+from watchdog.settings.heater_facts import Origin, facts_of, harm, normal_max
 from watchdog.settings.model import Heater
+from watchdog.thermal.bed import COLD_FACE_MM, bed
 from watchdog.thermal.heater_classes import CLASSES, HeaterClass, ceiling_c
-
-Origin = Literal["settings", "learnt", "facts", "class of heater"]
 
 DEFAULT_INTERVALS = 2.5
 """A default grace, and the advice before it, lasts at least so many reporting intervals."""
@@ -42,31 +42,10 @@ class Limit:
     why: str
 
 
-class Fact(NamedTuple):
-    """A temperature of a heater in degrees Celsius, and where it comes from."""
-
-    value: float
-    origin: Origin
-
-
 class _Value(NamedTuple):
     value: float
     origin: Origin
     why: str
-
-
-def normal_max(heater: Heater) -> Fact:
-    """The hottest target this heater is ever given."""
-    if heater.normal_max_c is not None:
-        return Fact(heater.normal_max_c, "settings")
-    return Fact(CLASSES[heater.kind].normal_max_c, "class of heater")
-
-
-def harm(heater: Heater) -> Fact:
-    """Where its weakest part begins to fail."""
-    if heater.harm_c is not None:
-        return Fact(heater.harm_c, "settings")
-    return Fact(CLASSES[heater.kind].harm_c, "class of heater")
 
 
 def resolve(heater: Heater) -> tuple[Limit, ...]:
@@ -164,11 +143,21 @@ def _more_power(heater: Heater, kind: HeaterClass) -> _Value:
     return _Value(value, "facts", f"{share:.0%} of {heater.rated_w:g} W, at least {least_w:g} and at most {usual:g} W")
 
 
+def _cold_share(heater: Heater, kind: HeaterClass) -> _Value:
+    usual = kind.limits["no response"]["cold_share"]
+    facts = facts_of(heater)
+    body = bed(facts) if facts is not None and facts.kind == "bed" else None
+    if body is None or body.cold_share >= usual:
+        return _Value(usual, "class of heater", f"usual for a {kind.name}")
+    return _Value(round(body.cold_share, 3), "facts", f"what {COLD_FACE_MM:g} mm of cold glass take from a plate of its facts")
+
+
 _IMPLIED: dict[tuple[str, str], Callable[[Heater, HeaterClass], _Value]] = {
     ("ceiling", "above_c"): _ceiling,
     ("no_readings", "grace_s"): _grace,
     ("no_readings", "advise_s"): _advice,
     ("commanded_too_hot", "above_c"): _highest_target,
+    ("no_response", "cold_share"): _cold_share,
     ("power_while_off", "above_w"): _standby,
     ("power_while_off", "rise_w"): _more_power,
 }

@@ -6,7 +6,8 @@ from dataclasses import dataclass, fields
 from watchdog.checks.registry import CHECKS
 from watchdog.settings.bounds import FRONT_RESTART_S
 from watchdog.settings.draft import Draft, KeyPath
-from watchdog.settings.limits import harm, normal_max, resolve
+from watchdog.settings.heater_facts import harm, normal_max
+from watchdog.settings.limits import resolve
 from watchdog.settings.model import Heater
 from watchdog.settings.safety import chosen, safety
 from watchdog.settings.sheet import Sheet

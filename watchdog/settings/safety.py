@@ -5,7 +5,8 @@ The arithmetic goes by the heater's facts as they stand; where the worst that th
 
 from dataclasses import dataclass
 
-from watchdog.settings.limits import Limit, harm, resolve
+from watchdog.settings.heater_facts import harm
+from watchdog.settings.limits import Limit, resolve
 from watchdog.settings.model import Heater
 from watchdog.settings.physics import expected
 from watchdog.thermal.budget import SHARE, process_safety_s, reached_c

@@ -1,7 +1,5 @@
 """How far a reading has fallen behind what even the weakest and heaviest such heater had reached by now."""
 
-# ruff: noqa: FURB136 - on the path of each reading: min and max take longer
-
 from typing import Protocol
 
 from watchdog.core.values import NEVER, JsonObject, from_plain, to_plain

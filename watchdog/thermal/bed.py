@@ -24,6 +24,9 @@ DRAFT = Range(1.0, 1.0, 1.5)
 UNDERSIDE = Range(0.1, 0.5, 1.0)
 """Share of a bare underside's loss that insulation leaves: thick foam, a thin layer, none."""
 
+COLD_FACE_MM, LIGHTER = 4.0, 0.8
+"""The heaviest face that people lay on, and how much lighter than told the rest may be."""
+
 
 @dataclass(frozen=True, slots=True)
 class Bed:
@@ -57,6 +60,15 @@ class Bed:
             return self.area_m2 * (above + UNDERSIDE[number] * below)
 
         return Range(*map(loses_w, range(3)))
+
+    @property
+    def cold_share(self) -> float:
+        """The share of its excess over the room that the heaviest cold face takes from it: two bodies that share their heat.
+
+        Plate and mat alone, the plate lighter than told.
+        """
+        cold = self.area_m2 * FACES["glass"].heat_capacity_j_per_m2k(COLD_FACE_MM)
+        return cold / (cold + LIGHTER * (self.mat_j_per_k + (self.plate_j_per_k or self.face_j_per_k)))
 
     def stored_rise_k(self, power_w: float) -> float:
         """How far heat stored in the mat still lifts the plate after switch-off, in kelvin, without losses.
