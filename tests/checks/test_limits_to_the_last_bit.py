@@ -9,9 +9,9 @@ from rig.feeding import events, feed
 from rig.plans import heater, site
 
 from watchdog.core.engine import Engine
-from watchdog.core.repeated import REPEAT_MOST_S, REPEAT_SHARE
 from watchdog.core.inputs import Reading, Tick
 from watchdog.core.plan import PrinterPlan
+from watchdog.core.repeated import REPEAT_SHARE
 
 
 def trips(

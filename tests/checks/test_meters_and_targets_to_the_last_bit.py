@@ -19,9 +19,6 @@ PATIENT = {
     "no_readings": {"advise_s": 3000.0, "grace_s": 3600.0},
     "stuck": {"heating_s": 3600.0, "heating_least_s": 3600.0, "steady_s": 3600.0, "cooling_s": 3600.0},
 }
-    "no_readings": {"advise_s": 3000.0, "grace_s": 3600.0},
-    "stuck": {"heating_s": 3600.0, "heating_least_s": 3600.0, "steady_s": 3600.0, "cooling_s": 3600.0},
-}
 FACTS: Mapping[str, Any] = {"rated_w": 300.0, "width_mm": 300.0, "depth_mm": 300.0, "plate_mm": 3.0, "plate_material": "aluminium"}
 METER_W = st.floats(20.0, 5000.0)
 
