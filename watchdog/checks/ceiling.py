@@ -8,8 +8,8 @@ from watchdog.core.values import INFINITY, NEVER, STRICT
 SILENCE_INTERVALS = 2.5
 """So many reporting intervals without a word, and a reading above the ceiling stands as undenied."""
 
-CORRECTS_WITHIN_S = 5.0
-"""A source that reports on change looks again, and takes a wild word back, within this time."""
+CORRECTS_WITHIN_S, WILD_CORRECTS_WITHIN_S = 5.0, 10.0
+"""A source that reports on change looks again, and takes a word back, within this time; a wild one may take one look more."""
 
 WILD_K, SELDOM_S = 100.0, 15.0
 """No heat makes a reading jump so far. Two such words in a row may both be wild; of a source that speaks seldom they are enough."""
@@ -78,7 +78,7 @@ class Ceiling(Check):
             return self._finding(view, hottest_c)
         quiet_s = SILENCE_INTERVALS * view.spoken_interval_s
         if view.source.on_change:
-            quiet_s = CORRECTS_WITHIN_S
+            quiet_s = WILD_CORRECTS_WITHIN_S if wild else CORRECTS_WITHIN_S
         elif wild:
             quiet_s = max(quiet_s, WILD_QUIET_S)
         self.deadline = max(self._since + self.limits.confirm_s, now + quiet_s)
@@ -86,7 +86,8 @@ class Ceiling(Check):
         return None
 
     def _is_wild(self, view: HeaterView, spoken_c: float) -> bool:
-        return self._below_c is not None and spoken_c - self._below_c > WILD_K and view.spoken_interval_s <= SELDOM_S
+        before_c = self.limits.above_c if self._below_c is None else self._below_c
+        return spoken_c - before_c > WILD_K and (view.source.on_change or view.spoken_interval_s <= SELDOM_S)
 
     def on_deadline(self, view: HeaterView) -> Finding | None:
         self.deadline = INFINITY

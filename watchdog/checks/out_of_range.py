@@ -11,6 +11,9 @@ SILENCE_INTERVALS = 2.5
 WORDS, SELDOM_S = 3, 15.0
 """Two wild words in a row happen: so many are needed, but of a source that speaks seldom two are enough."""
 
+CORRECTS_WITHIN_S = 10.0
+"""A source that reports on change looks again, and takes a wild word back, within this time."""
+
 QUIET_S = 30.0
 """A wild word just before the link drops for a moment stands only after so long."""
 
@@ -73,7 +76,7 @@ class OutOfRange(Check):
         needed = WORDS if view.source.longest_interval_s <= SELDOM_S else WORDS - 1
         if self._bad >= needed and now - self._since >= self.limits.confirm_s:
             return self._finding(view, temperature_c)
-        quiet_s = 0.0 if view.source.on_change else max(SILENCE_INTERVALS * view.source.longest_interval_s, QUIET_S)
+        quiet_s = CORRECTS_WITHIN_S if view.source.on_change else max(SILENCE_INTERVALS * view.source.longest_interval_s, QUIET_S)
         self.deadline = max(self._since + self.limits.confirm_s, now + quiet_s)
         return None
 

@@ -5,6 +5,9 @@ from dataclasses import dataclass
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.values import INFINITY, NEVER, STRICT
 
+EASES, EASES_INTERVALS = 1.2, 0.5
+"""Where the second half of a rise takes so many times as long as the first, and this many intervals more, it comes to its end by itself."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OvershootLimits:
@@ -34,14 +37,14 @@ class OvershootLimits:
 class Overshoot(Check):
     """Cuts when a heater stays above its target by more than `band_k` and is not falling towards it.
 
-    Still rising (`rise_k` above its lowest value up there, for `confirm_s`) is enough; hanging there without a fall
+    Still rising (`rise_k` above its lowest value up there, for `confirm_s`, and not easing off) is enough; hanging there without a fall
     of `step_k` takes `hang_s`. A target that was just lowered gets `settle_s` before anything counts, and after
     that the reading only has to keep falling. The ringing of a badly tuned loop stays inside the band or turns back.
     It says nothing while the target is off (0) or unknown.
     """
 
     name = "overshoot"
-    STATE = ("_since", "_lowest_c", "_fell_at")
+    STATE = ("_since", "_lowest_c", "_fell_at", "_from_c", "_from_at", "_half_at", "_full_at")
 
     def __init__(self, limits: OvershootLimits) -> None:
         super().__init__()
@@ -49,6 +52,8 @@ class Overshoot(Check):
         self._since = NEVER
         self._lowest_c = INFINITY
         self._fell_at = NEVER
+        self._from_c = INFINITY
+        self._from_at = self._half_at = self._full_at = NEVER
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c, target_c = view.temperature_c, view.target_c
@@ -68,19 +73,39 @@ class Overshoot(Check):
         fallen_c = view.high_c  # one wild sample is no fall
         if self._since == NEVER or settling:
             self._since = now if self._since == NEVER else self._since
-            self._lowest_c, self._fell_at = fallen_c, now
+            self._fell(now, fallen_c)
             return None
         if fallen_c <= self._lowest_c - self.limits.step_k:
-            self._lowest_c, self._fell_at = fallen_c, now
+            self._fell(now, fallen_c)
         return self._judge(view, temperature_c, target_c)
+
+    def _fell(self, now: float, celsius: float) -> None:
+        self._lowest_c, self._fell_at = celsius, now
+        self._rise_from(now, celsius)
+
+    def _rise_from(self, now: float, celsius: float) -> None:
+        self._from_c, self._from_at = celsius, now
+        self._half_at = self._full_at = NEVER
+
+    def _rises_on(self, view: HeaterView, low_c: float) -> bool:
+        """By `rise_k`, and without easing off: a loop that swings comes to its top by itself, and then all begins anew."""
+        limits, now = self.limits, view.now
+        risen_k = low_c - self._from_c
+        if self._half_at == NEVER and risen_k >= 0.5 * limits.rise_k:
+            self._half_at = now
+        if self._full_at == NEVER and risen_k >= limits.rise_k:
+            self._full_at = now
+            first_s, second_s = self._half_at - self._from_at, now - self._half_at
+            if second_s > EASES * first_s + EASES_INTERVALS * view.source.longest_interval_s:
+                self._rise_from(now, low_c)
+        return self._full_at != NEVER and now - self._fell_at >= limits.confirm_s
 
     def _judge(self, view: HeaterView, temperature_c: float, target_c: float) -> Finding | None:
         limits = self.limits
         unfallen_s = view.now - self._fell_at
         self.near(0.8 + 0.2 * unfallen_s / limits.hang_s)
-        before_c = self._lowest_c if view.previous_c is None else view.previous_c
-        risen_k = min(temperature_c, before_c) - self._lowest_c  # one wild sample is no rise
-        rising = risen_k >= limits.rise_k and unfallen_s >= limits.confirm_s
+        risen_k = view.low_c - self._lowest_c  # one wild sample is no rise
+        rising = self._rises_on(view, view.low_c)
         if not rising and unfallen_s < limits.hang_s:
             return None
         self.headroom = 1.0

@@ -19,10 +19,16 @@ CALM_BLOCKS, STEP_BLOCKS = 3, 3
 FALLS, RISES = 0.15, 0.08
 """The calmest blocks tell the noise: what a controller does adds to the others, and must not be taken for it."""
 
+BEND_BLOCKS, BEND_SHOWS = 3, 0.8
+"""After so many moving blocks, how its readings bend from one to the next tells noise too, where it is at least so many of its steps."""
+
 SMALLEST_STEP_K = 1e-6
 
 PER_STEP = 2.0 / sqrt(pi)
 """Mean absolute difference of two independent normal values with a standard deviation of one."""
+
+PER_BEND = sqrt(6.0) * sqrt(2.0 / pi)
+"""Mean absolute second difference of independent normal values: their standard deviations add as 1, 2 and 1. A ramp adds nothing."""
 
 NO_CHANCE = 1e-10
 """A row of equal readings that noise leaves only so rarely is no chance."""
@@ -34,20 +40,27 @@ class Roughness:
     `noise_k` is one standard deviation in kelvin, `resolution_k` the smallest step in kelvin; each None while it learns. Ramps,
     glitches and rows of one value teach nothing, so that heating up looks no noisier and a stuck sensor no quieter than
     the sensor is. Noise far below the resolution cannot be seen and counts as less than half a step.
+
+    Before there was a calm block, noise is what the steadiest block bends: a ramp does not bend, and its steps alone bend by less
+    than `BEND_SHOWS` steps of noise would.
     """
 
-    STATE = ("_last_c", "_count", "_low_c", "_high_c", "_steps_k", "_blocks", "_calm", "_noise_k", "_smallest_k")
+    STATE = (
+        "_last_c", "_last_step_k", "_count", "_moves", "_low_c", "_high_c", "_steps_k", "_bends_k",
+        "_blocks", "_calm", "_bent", "_noise_k", "_bend_k", "_smallest_k",
+    )  # fmt: skip
     __slots__ = STATE
 
     def __init__(self) -> None:
         self._last_c: float | None = None
-        self._blocks = self._calm = 0
-        self._noise_k = 0.0
-        self._smallest_k = INFINITY
+        self._blocks = self._calm = self._bent = 0
+        self._noise_k = self._last_step_k = 0.0
+        self._smallest_k = self._bend_k = INFINITY
         self._begin(INFINITY, -INFINITY)
 
     def _begin(self, low_c: float, high_c: float) -> None:
-        self._count, self._steps_k = 0, 0.0
+        self._count = self._moves = 0
+        self._steps_k = self._bends_k = 0.0
         self._low_c, self._high_c = low_c, high_c
 
     def add(self, temperature_c: float) -> None:
@@ -56,7 +69,11 @@ class Roughness:
         if last_c is None:
             self._begin(temperature_c, temperature_c)
             return
-        step_k = abs(temperature_c - last_c)
+        signed_k = temperature_c - last_c
+        self._bends_k += abs(signed_k - self._last_step_k)
+        self._last_step_k = signed_k
+        self._moves += signed_k != 0.0
+        step_k = abs(signed_k)
         if SMALLEST_STEP_K < step_k < self._smallest_k:
             self._smallest_k = step_k
         self._steps_k += step_k
@@ -76,11 +93,17 @@ class Roughness:
             self._calm += 1
             share = FALLS if noise_k < self._noise_k else RISES
             self._noise_k += (noise_k - self._noise_k) * max(1.0 / self._calm, share)
+        if 2 * self._moves > self._count and self._high_c - self._low_c <= MOST_RANGE_K:  # it did not stick, and was no heat
+            self._bent += 1
+            self._bend_k = min(self._bend_k, self._bends_k / self._count / PER_BEND)
         self._begin(temperature_c, temperature_c)
 
     @property
     def noise_k(self) -> float | None:
-        return self._noise_k if self._calm >= CALM_BLOCKS else None
+        if self._calm >= CALM_BLOCKS:
+            return self._noise_k
+        shows = self._bent >= BEND_BLOCKS and BEND_SHOWS * self._smallest_k <= self._bend_k < INFINITY
+        return self._bend_k if shows else None
 
     @property
     def resolution_k(self) -> float | None:
