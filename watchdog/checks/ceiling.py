@@ -1,9 +1,10 @@
 """The reading stays above an absolute limit."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import INFINITY, NEVER
 
 SILENCE_INTERVALS = 2.5
 """So many reporting intervals without a word, and a reading above the ceiling stands as undenied."""
@@ -22,8 +23,6 @@ WILD_QUIET_S = 30.0
 class CeilingLimits:
     """Limits of the ceiling check."""
 
-    __pydantic_config__ = STRICT
-
     above_c: float
     """Absolute limit in degrees Celsius, above 0; a reading exactly at it is still allowed."""
 
@@ -40,8 +39,8 @@ class Ceiling(Check):
     With `confirm_s` 0 the first reading above the limit cuts. It uses raw readings alone.
     """
 
-    name = "ceiling"
-    STATE = ("_since", "_above", "_below_since", "_denied", "_below_c")
+    name: ClassVar[str] = "ceiling"
+    STATE: ClassVar[tuple[str, ...]] = ("_since", "_above", "_below_since", "_denied", "_below_c")
 
     def __init__(self, limits: CeilingLimits) -> None:
         super().__init__()

@@ -1,16 +1,15 @@
 """The target itself is above what this heater may see."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import INFINITY, NEVER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CommandedTooHotLimits:
     """Limits of the commanded-too-hot check."""
-
-    __pydantic_config__ = STRICT
 
     above_c: float
     """A target above this, in degrees Celsius, is asked for by mistake; a target exactly at it is still allowed."""
@@ -25,8 +24,8 @@ class CommandedTooHot(Check):
     A target that is unknown, or only kept by the broker from another time, asks for nothing.
     """
 
-    name = "commanded too hot"
-    STATE = ("_since",)
+    name: ClassVar[str] = "commanded too hot"
+    STATE: ClassVar[tuple[str, ...]] = ("_since",)
 
     def __init__(self, limits: CommandedTooHotLimits) -> None:
         super().__init__()

@@ -1,9 +1,10 @@
 """Two sensors of one heater tell different temperatures."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import NEVER, STRICT
+from watchdog.core.values import NEVER
 
 ROOM_C = 25.0
 COLDER = 2.0
@@ -18,8 +19,6 @@ STALE_INTERVALS = 2.5
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DisagreementLimits:
     """Limits of the disagreement check."""
-
-    __pydantic_config__ = STRICT
 
     apart_k: float
     """How far, in kelvin, two sensors of this heater may lie apart at room temperature."""
@@ -43,8 +42,16 @@ class Disagreement(Check):
     Both must have spoken again while they are apart: one wild sample of a sensor that speaks seldom stands for long.
     """
 
-    name = "disagreement"
-    STATE = ("_slow_c", "_slow_at", "_hotter_since", "_hotter_at", "_colder_since", "_colder_at", "_steady_since")
+    name: ClassVar[str] = "disagreement"
+    STATE: ClassVar[tuple[str, ...]] = (
+        "_slow_c",
+        "_slow_at",
+        "_hotter_since",
+        "_hotter_at",
+        "_colder_since",
+        "_colder_at",
+        "_steady_since",
+    )
 
     def __init__(self, limits: DisagreementLimits) -> None:
         super().__init__()

@@ -1,10 +1,11 @@
 """The reading is at odds with what is known of its heater or its source."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.units import unit_hint
-from watchdog.core.values import NEVER, STRICT
+from watchdog.core.values import NEVER
 
 GAP_INTERVALS = 2.5
 JUMP_K, JUMP_TIMES = 5.0, 2.0
@@ -14,8 +15,6 @@ JUMP_K, JUMP_TIMES = 5.0, 2.0
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FactsInDoubtLimits:
     """Limits of the facts-in-doubt check."""
-
-    __pydantic_config__ = STRICT
 
     ahead_k: float
     """How far, in kelvin, a reading may get ahead of the fastest rise that its facts allow."""
@@ -35,8 +34,8 @@ class FactsInDoubt(Check):
     stands still at a value that no room has, but has in another unit, is told too.
     """
 
-    name = "facts in doubt"
-    STATE = ("_ahead_k", "_last_c", "_last_at", "_rest_c", "_rest_since", "_told_ahead", "_told_unit")
+    name: ClassVar[str] = "facts in doubt"
+    STATE: ClassVar[tuple[str, ...]] = ("_ahead_k", "_last_c", "_last_at", "_rest_c", "_rest_since", "_told_ahead", "_told_unit")
 
     def __init__(self, limits: FactsInDoubtLimits) -> None:
         super().__init__()

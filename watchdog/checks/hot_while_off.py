@@ -1,16 +1,15 @@
 """The heater is commanded off, yet stays hot."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import NEVER, STRICT
+from watchdog.core.values import NEVER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HotWhileOffLimits:
     """Limits of the hot-while-off check."""
-
-    __pydantic_config__ = STRICT
 
     hot_c: float
     """Above this, in degrees Celsius, a heater that is off must be seen to cool."""
@@ -35,8 +34,8 @@ class HotWhileOff(Check):
     its neighbours, must it cool. Half a wave of mains, or a leak through a switch, holds a bed hot just so.
     """
 
-    name = "hot while off"
-    STATE = ("_off_since", "_mark_c", "_mark_at")
+    name: ClassVar[str] = "hot while off"
+    STATE: ClassVar[tuple[str, ...]] = ("_off_since", "_mark_c", "_mark_at")
 
     def __init__(self, limits: HotWhileOffLimits) -> None:
         super().__init__()

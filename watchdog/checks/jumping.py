@@ -1,9 +1,10 @@
 """The reading moves faster than any heat can move it, again and again."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import NEVER, STRICT
+from watchdog.core.values import NEVER
 
 GAP_INTERVALS = 2.5
 """After a longer silence a change may be real."""
@@ -25,8 +26,6 @@ MOST_NOISE_K = 0.7
 class JumpingLimits:
     """Limits of the jumping check."""
 
-    __pydantic_config__ = STRICT
-
     jump_k: float
     """How far apart, in kelvin, two readings may lie beyond what heat explains."""
 
@@ -47,8 +46,8 @@ class Jumping(Check):
     that a glitch now and then does nothing. A gap may hide a real change and is no jump. A heater that is off only advises.
     """
 
-    name = "jumping"
-    STATE = ("_count", "_counted_at", "_first_at", "_widest_k", "_told")
+    name: ClassVar[str] = "jumping"
+    STATE: ClassVar[tuple[str, ...]] = ("_count", "_counted_at", "_first_at", "_widest_k", "_told")
 
     def __init__(self, limits: JumpingLimits) -> None:
         super().__init__()

@@ -1,17 +1,16 @@
 """Nothing fresh is heard of a heater that may be heating."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.printer import PROBATION_S
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import INFINITY, NEVER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoReadingsLimits:
     """Limits of the no-readings check."""
-
-    __pydantic_config__ = STRICT
 
     advise_s: float
     """Silence, in seconds, after which readings count as stale and `status` says so."""
@@ -37,8 +36,8 @@ class NoReadings(Check):
     of which that is unknown was not.
     """
 
-    name = "no readings"
-    STATE = ("_advised", "_asked_at", "_excused_at")
+    name: ClassVar[str] = "no readings"
+    STATE: ClassVar[tuple[str, ...]] = ("_advised", "_asked_at", "_excused_at")
 
     def __init__(self, limits: NoReadingsLimits) -> None:
         super().__init__()

@@ -1,9 +1,10 @@
 """Much heat is asked for, and the reading does not rise."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Expected, Finding, HeaterView
-from watchdog.core.values import NEVER, STRICT, JsonObject
+from watchdog.core.values import NEVER, JsonObject
 from watchdog.thermal.arrears import Arrears
 from watchdog.thermal.hold import COLD_K, Hold
 
@@ -26,8 +27,6 @@ AT_TARGET_K, AT_TARGET_SHARE = 3.0, 0.7
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoResponseLimits:
     """Limits of the no-response check."""
-
-    __pydantic_config__ = STRICT
 
     gap_k: float
     """Much heat is asked for when the reading is this far below its target, in kelvin."""
@@ -71,8 +70,18 @@ class NoResponse(Check):
     it fall first, and that fall is not counted twice.
     """
 
-    name = "no response"
-    STATE = ("_mark_c", "_mark_at", "_top_c", "_top_at", "_from_c", "_from_at", "_deep_since", "_peak_c", "_dip_k")
+    name: ClassVar[str] = "no response"
+    STATE: ClassVar[tuple[str, ...]] = (
+        "_mark_c",
+        "_mark_at",
+        "_top_c",
+        "_top_at",
+        "_from_c",
+        "_from_at",
+        "_deep_since",
+        "_peak_c",
+        "_dip_k",
+    )
 
     def __init__(self, limits: NoResponseLimits) -> None:
         super().__init__()

@@ -1,9 +1,10 @@
 """The reading is one that only an open or shorted sensor gives."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import INFINITY, NEVER
 
 SILENCE_INTERVALS = 2.5
 """So many reporting intervals without a word, and an impossible reading stands as undenied."""
@@ -21,8 +22,6 @@ QUIET_S = 30.0
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OutOfRangeLimits:
     """Limits of the out-of-range check."""
-
-    __pydantic_config__ = STRICT
 
     coldest_c: float
     """Below this, in degrees Celsius, a reading that jumped there is an open sensor."""
@@ -48,8 +47,8 @@ class OutOfRange(Check):
     It uses raw readings of the controlling sensor alone: it is the one by which the heater is driven.
     """
 
-    name = "out of range"
-    STATE = ("_since", "_bad", "_good_c")
+    name: ClassVar[str] = "out of range"
+    STATE: ClassVar[tuple[str, ...]] = ("_since", "_bad", "_good_c")
 
     def __init__(self, limits: OutOfRangeLimits) -> None:
         super().__init__()

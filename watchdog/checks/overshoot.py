@@ -1,9 +1,10 @@
 """The reading stays above a non-zero target and does not come back."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import INFINITY, NEVER
 
 EASES, EASES_INTERVALS = 1.2, 0.5
 """Where the second half of a rise takes so many times as long as the first, and this many intervals more, it comes to its end by itself."""
@@ -12,8 +13,6 @@ EASES, EASES_INTERVALS = 1.2, 0.5
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OvershootLimits:
     """Limits of the overshoot check."""
-
-    __pydantic_config__ = STRICT
 
     band_k: float
     """How far above its target a healthy controller may swing, in kelvin."""
@@ -43,8 +42,8 @@ class Overshoot(Check):
     It says nothing while the target is off (0) or unknown.
     """
 
-    name = "overshoot"
-    STATE = ("_since", "_lowest_c", "_fell_at", "_from_c", "_from_at", "_half_at", "_full_at")
+    name: ClassVar[str] = "overshoot"
+    STATE: ClassVar[tuple[str, ...]] = ("_since", "_lowest_c", "_fell_at", "_from_c", "_from_at", "_half_at", "_full_at")
 
     def __init__(self, limits: OvershootLimits) -> None:
         super().__init__()

@@ -1,9 +1,10 @@
 """The meter sees power while nothing asks for heat."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import INFINITY, NEVER, STRICT, JsonObject, from_plain, to_plain
+from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
 
 APART_S = 1.0
 """One report that is delivered twice is still one report."""
@@ -15,8 +16,6 @@ SILENT_S = 180.0
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PowerWhileOffLimits:
     """Limits of the power-while-off check."""
-
-    __pydantic_config__ = STRICT
 
     above_w: float
     """More than this, in watts, the whole printer does not draw for its board, fans and lights."""
@@ -34,7 +33,7 @@ class PowerWhileOffLimits:
 class Meter:
     """What one meter said while nothing asked for heat, and since when that is known."""
 
-    STATE = ("off_since", "high_since", "heard_at", "least_w", "_last_w")
+    STATE: ClassVar[tuple[str, ...]] = ("off_since", "high_since", "heard_at", "least_w", "_last_w")
     __slots__ = STATE
 
     def __init__(self) -> None:
@@ -69,7 +68,7 @@ class PowerWhileOff(Check):
     meanwhile, so its meter must then see heat for three minutes. It needs no temperature: a sensor that fell out hides nothing from it.
     """
 
-    name = "power while off"
+    name: ClassVar[str] = "power while off"
 
     def __init__(self, limits: PowerWhileOffLimits) -> None:
         super().__init__()

@@ -1,10 +1,11 @@
 """The reading does not move although it must."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.roughness import equal_by_chance
-from watchdog.core.values import INFINITY, NEVER, STRICT
+from watchdog.core.values import INFINITY, NEVER
 
 NOISY = 0.5
 """Noise of at least half a step of the resolution shows in the readings."""
@@ -41,8 +42,6 @@ COOLING = "it is off and hot"
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StuckLimits:
     """Limits of the stuck check."""
-
-    __pydantic_config__ = STRICT
 
     noisy_s: float
     """How long a sensor whose noise is known may repeat one value, in seconds."""
@@ -82,8 +81,8 @@ class Stuck(Check):
     heater that is cold and off is an advisory.
     """
 
-    name = "stuck"
-    STATE = (
+    name: ClassVar[str] = "stuck"
+    STATE: ClassVar[tuple[str, ...]] = (
         "_value_c",
         "_since",
         "_count",

@@ -1,9 +1,10 @@
 """The reading rises although no heat is asked for."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from watchdog.core.check import Check, Finding, HeaterView
-from watchdog.core.values import NEVER, STRICT
+from watchdog.core.values import NEVER
 
 WILD_K = 100.0
 """No heater rises so far from one reading to the next: a third reading must say so too."""
@@ -12,8 +13,6 @@ WILD_K = 100.0
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnheatedRiseLimits:
     """Limits of the unheated-rise check."""
-
-    __pydantic_config__ = STRICT
 
     passive_k_per_s: float
     """The fastest rise that sun, a neighbour or a warm room can cause, in kelvin a second."""
@@ -39,8 +38,8 @@ class UnheatedRise(Check):
     unknown is never off, unless the source says that the duty is 0. A wild sample moves neither line nor verdict.
     """
 
-    name = "unheated rise"
-    STATE = ("_quiet_since", "_base_c", "_base_at", "_from_c", "_from_at", "_last_c", "_before_c")
+    name: ClassVar[str] = "unheated rise"
+    STATE: ClassVar[tuple[str, ...]] = ("_quiet_since", "_base_c", "_base_at", "_from_c", "_from_at", "_last_c", "_before_c")
 
     def __init__(self, limits: UnheatedRiseLimits) -> None:
         super().__init__()

@@ -1,5 +1,7 @@
 """Messages that come far faster than their source can report: a queue that was held back, or a flood."""
 
+from typing import ClassVar
+
 from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
 
 SHARE, WINDOW_S = 0.05, 0.2
@@ -12,7 +14,7 @@ COUNT = 8
 class Burst:
     """Counts the messages of one heater. `judge_at` is when what came in a burst is judged: its newest only."""
 
-    STATE = ("told_at", "judge_at", "_from", "_count")
+    STATE: ClassVar[tuple[str, ...]] = ("told_at", "judge_at", "_from", "_count")
     __slots__ = (*STATE, "window_s")
 
     def __init__(self, longest_interval_s: float) -> None:

@@ -1,6 +1,6 @@
 """One cut: a printer whose power must go, how far along its relays it is, and what its temperature says."""
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from watchdog.core.outputs import Event, EventKind, Level
 from watchdog.core.plan import CoolingPlan
@@ -19,7 +19,7 @@ HEARD_WITHIN_S = 30.0
 class Cut:
     """Where a cut stands. `stage` is the index of the last relay that was commanded."""
 
-    STATE = (
+    STATE: ClassVar[tuple[str, ...]] = (
         "printer", "heater", "trip", "at", "stage", "verdict", "failure", "cooled", "cooling_by", "remind_at", "fed_told",
         "start_c", "peak_c", "last_c", "last_at", "trusted_from",
     )  # fmt: skip

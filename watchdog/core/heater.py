@@ -1,6 +1,7 @@
 """The engine's memory of one heater: newest values with their ages. Checks see it as a HeaterView."""
 
 from collections.abc import Iterable
+from typing import ClassVar
 
 from watchdog.core.burst import Burst
 from watchdog.core.check import Check
@@ -28,7 +29,7 @@ SENSOR_INTERVALS = 5.0
 class Heater:
     """One heater. Implements HeaterView; only the engine writes to it."""
 
-    STATE = (
+    STATE: ClassVar[tuple[str, ...]] = (
         "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "low_c", "high_c", "hottest_c",
         "target_c", "target_at", "target_changed_at", "target_lowered_at", "duty", "duty_at", "is_off",
         "power_w", "power_at", "printer_power_w", "printer_power_at", "latched", "readings", "unusable", "ignored",

@@ -1,5 +1,7 @@
 """A printer, or single checks of its heaters, that only observe: for a bounded number of heating hours, never for good."""
 
+from typing import ClassVar
+
 from watchdog.core.plan import PrinterPlan
 from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
 
@@ -24,7 +26,7 @@ class Observing:
     All values are seconds. Time counts from `since` on while `heating`; what is over is taken out by `over`.
     """
 
-    STATE = ("since", "heating")
+    STATE: ClassVar[tuple[str, ...]] = ("since", "heating")
 
     def __init__(self, plan: PrinterPlan) -> None:
         named = {(heater.name, check): seconds for heater in plan.heaters for check, seconds in heater.observe_s.items()}

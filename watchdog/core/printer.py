@@ -1,6 +1,6 @@
 """The engine's memory of one printer: its heaters, its latch, its probation after a reset."""
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from watchdog.core.bypassing import Bypasses
 from watchdog.core.heater import Heater
@@ -18,7 +18,7 @@ Probation = Literal["none", "waiting", "running"]
 class Printer:
     """One printer. `deadline` is that of its probation, of what only observes, and of its bypasses."""
 
-    STATE = ("probation", "probation_by", "power_w", "power_at")
+    STATE: ClassVar[tuple[str, ...]] = ("probation", "probation_by", "power_w", "power_at")
 
     def __init__(self, plan: PrinterPlan, heaters: list[Heater], order: int) -> None:
         self.plan, self.heaters, self.order = plan, heaters, order

@@ -1,5 +1,7 @@
 """How often a heater reports, and whether somebody else has begun to publish in its place."""
 
+from typing import ClassVar
+
 from watchdog.core.values import NEVER, JsonObject, from_plain, to_plain
 
 WINDOW_S = 15.0
@@ -16,7 +18,7 @@ ENOUGH = 8
 class Rate:
     """Counts readings in windows of equal length. A window with a gap in it is not judged."""
 
-    STATE = ("_ends_at", "_last_at", "_count", "_usual", "_told")
+    STATE: ClassVar[tuple[str, ...]] = ("_ends_at", "_last_at", "_count", "_usual", "_told")
 
     def __init__(self) -> None:
         self._ends_at = self._last_at = NEVER

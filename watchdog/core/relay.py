@@ -1,5 +1,7 @@
 """One relay as the power logic sees it: what was demanded of it, and what it and its meter say since."""
 
+from typing import ClassVar
+
 from watchdog.core.inputs import RelayReport, RelayState
 from watchdog.core.plan import RelayPlan
 from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
@@ -17,7 +19,7 @@ REPEAT_PROVEN_S = 60.0
 class Relay:
     """The state of one relay. Evidence counts only when it is newer than `demanded_at`, and never when retained."""
 
-    STATE = (
+    STATE: ClassVar[tuple[str, ...]] = (
         "reachable", "state", "state_at", "power_w", "power_at", "sent", "order", "first_order", "demanded_at", "repeat_at", "judge_at",
         "confirmed", "confirmed_at", "failure", "contradicted", "why",
     )  # fmt: skip

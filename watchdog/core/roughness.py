@@ -1,6 +1,7 @@
 """Noise and resolution of a sensor, from its readings alone."""
 
 from math import erf, log, pi, sqrt
+from typing import ClassVar
 
 from watchdog.core.values import INFINITY, JsonObject, from_plain, to_plain
 
@@ -45,7 +46,7 @@ class Roughness:
     than `BEND_SHOWS` steps of noise would.
     """
 
-    STATE = (
+    STATE: ClassVar[tuple[str, ...]] = (
         "_last_c", "_last_step_k", "_count", "_moves", "_low_c", "_high_c", "_steps_k", "_bends_k",
         "_blocks", "_calm", "_bent", "_noise_k", "_bend_k", "_smallest_k",
     )  # fmt: skip

@@ -1,7 +1,7 @@
 """What is known of one source of readings."""
 
 from collections.abc import Iterable
-from typing import Literal
+from typing import ClassVar, Literal
 
 from watchdog.core.plan import SourcePlan
 from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
@@ -12,7 +12,7 @@ News = Literal["source lost", "source back", "readings stopped"]
 class Source:
     """One publisher. Implements SourceView."""
 
-    STATE = ("alive_at", "connected", "gone", "lost")
+    STATE: ClassVar[tuple[str, ...]] = ("alive_at", "connected", "gone", "lost")
 
     def __init__(self, plan: SourcePlan) -> None:
         self.name, self.link = plan.name, plan.link or plan.name

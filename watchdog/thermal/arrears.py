@@ -1,6 +1,6 @@
 """How far a reading has fallen behind what even the weakest and heaviest such heater had reached by now."""
 
-from typing import Protocol
+from typing import ClassVar, Protocol
 
 from watchdog.core.values import NEVER, JsonObject, from_plain, to_plain
 
@@ -21,7 +21,7 @@ class Arrears:
     Physics owe nothing for the first `lag_s` after heat was first asked for: heat has to reach the sensor.
     """
 
-    STATE = (
+    STATE: ClassVar[tuple[str, ...]] = (
         "behind_k", "since", "since_c", "_heard", "_last_c", "_last_at", "_last_duty", "_newer_c", "_newer_at", "_newer_duty", "_older_c",
     )  # fmt: skip
     __slots__ = STATE

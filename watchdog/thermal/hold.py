@@ -1,5 +1,7 @@
 """A target that was held, and how far the reading has fallen below it since."""
 
+from typing import ClassVar
+
 from watchdog.core.values import NEVER, JsonObject, from_plain, to_plain
 
 HELD_K = 2.0
@@ -12,7 +14,7 @@ COLD_C, COLD_K = 25.0, 5.0
 class Hold:
     """When one and the same target was last held. Temperatures in degrees Celsius, times in seconds."""
 
-    STATE = ("_target_c", "held_at")
+    STATE: ClassVar[tuple[str, ...]] = ("_target_c", "held_at")
     __slots__ = STATE
 
     def __init__(self) -> None:
