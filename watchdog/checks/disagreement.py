@@ -44,14 +44,9 @@ class Disagreement(Check):
 
     name: ClassVar[str] = "disagreement"
     STATE: ClassVar[tuple[str, ...]] = (
-        "_slow_c",
-        "_slow_at",
-        "_hotter_since",
-        "_hotter_at",
-        "_colder_since",
-        "_colder_at",
-        "_steady_since",
-    )
+        "_slow_c", "_slow_at", "_hotter_since", "_hotter_at",
+        "_colder_since", "_colder_at", "_steady_since",
+    )  # fmt: skip
 
     def __init__(self, limits: DisagreementLimits) -> None:
         super().__init__()

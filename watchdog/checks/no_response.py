@@ -72,16 +72,9 @@ class NoResponse(Check):
 
     name: ClassVar[str] = "no response"
     STATE: ClassVar[tuple[str, ...]] = (
-        "_mark_c",
-        "_mark_at",
-        "_top_c",
-        "_top_at",
-        "_from_c",
-        "_from_at",
-        "_deep_since",
-        "_peak_c",
-        "_dip_k",
-    )
+        "_mark_c", "_mark_at", "_top_c", "_top_at", "_from_c",
+        "_from_at", "_deep_since", "_peak_c", "_dip_k",
+    )  # fmt: skip
 
     def __init__(self, limits: NoResponseLimits) -> None:
         super().__init__()
