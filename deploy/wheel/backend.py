@@ -7,6 +7,7 @@ bit: a test compares them. Without it the wheel is plain Python, which stays the
 import os
 from collections.abc import Mapping
 from pathlib import Path
+from shutil import rmtree
 from typing import Any
 
 import setuptools
@@ -31,6 +32,7 @@ class _Compiling(build_meta._BuildMetaBackend):  # noqa: SLF001 - the one place 
     def run_setup(self, setup_script: str = "setup.py") -> None:  # noqa: ARG002 - there is none
         from mypyc.build import mypycify  # noqa: PLC0415 - only there once it was asked for
 
+        rmtree("build", ignore_errors=True)  # what an earlier build left there would be packed as well
         setuptools.setup(ext_modules=mypycify(["--config-file=", *modules()], group_name="heatwarden"))
 
 
