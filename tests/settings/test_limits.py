@@ -67,7 +67,7 @@ def test_a_slow_source_gets_a_longer_grace_and_the_reason_is_said() -> None:
     grace, advice = limit(slow, "no readings", "grace_s"), limit(slow, "no readings", "advise_s")
     assert (grace.value, grace.origin) == (50.0, "facts")
     assert (advice.value, advice.origin) == (50.0, "facts")
-    assert grace.why == "raised from 45 s, usual for a bed, to 2.5 reporting intervals of 20 s"
+    assert grace.why == "raised from 45 s, usual for a bed, to 3.2 reporting intervals of 20 s"
 
 
 def test_a_source_of_ordinary_speed_changes_nothing() -> None:

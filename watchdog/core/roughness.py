@@ -20,7 +20,7 @@ CALM_BLOCKS, STEP_BLOCKS = 3, 3
 FALLS, RISES = 0.15, 0.08
 """The calmest blocks tell the noise: what a controller does adds to the others, and must not be taken for it."""
 
-BEND_BLOCKS, BEND_SHOWS = 3, 0.8
+BEND_BLOCKS, BEND_SHOWS = 3, 0.65
 """After so many moving blocks, how its readings bend from one to the next tells noise too, where it is at least so many of its steps."""
 
 SMALLEST_STEP_K = 1e-6

@@ -65,20 +65,22 @@ def replay(plan: SitePlan, recording: Recording, progress: Callable[[int], None]
     known |= {(printer.name, "") for printer in plan.printers}
     strangers: dict[tuple[str, str], None] = {}
     engine: Engine | None = None
-    stamp = ""
+    stamp, count, unknown = "", 0, 0
     for stamp, reading in recording.rows():
         if engine is None:
             engine = Engine(quiet_plan, reading.at, run=verdict.log)
+            feed, site = engine.feed, engine.site
             verdict.first = stamp
-        verdict.readings += 1
-        if verdict.readings % EVERY_ROWS == 0:
+        count += 1
+        if count % EVERY_ROWS == 0:
             progress(recording.bytes_read)
-        outputs = engine.feed(reading)
+        outputs = feed(reading)
         if outputs:
             _note(verdict, outputs, recording, stamp)
-        if (reading.printer, reading.heater) not in known:
+        if site.unknown != unknown:
+            unknown = site.unknown
             strangers[reading.printer, reading.heater] = None
-    verdict.last = stamp
+    verdict.readings, verdict.last = count, stamp
     verdict.unreadable, verdict.late, verdict.set_back = recording.tally.unreadable, recording.clock.late, recording.clock.set_back
     verdict.strangers = tuple("/".join(key).rstrip("/") for key in strangers)
     if engine is None:

@@ -15,7 +15,7 @@ from watchdog.settings.model import Heater
 from watchdog.thermal.bed import COLD_FACE_MM, bed
 from watchdog.thermal.heater_classes import CLASSES, HeaterClass, ceiling_c
 
-DEFAULT_INTERVALS = 2.5
+DEFAULT_INTERVALS = 3.2
 """A default grace, and the advice before it, lasts at least so many reporting intervals."""
 
 LEAST_STANDBY_W = 60.0
