@@ -158,3 +158,22 @@ def test_a_restored_observer_gives_the_same_bits(steps: list[tuple[float, float]
         assert restored.slope_k_per_s() == observer.slope_k_per_s()
         assert restored.period_s == observer.period_s
     assert restored.snapshot() == observer.snapshot()
+
+
+def test_a_lone_wild_sample_is_left_out_of_the_slope_once_the_next_one_denies_it() -> None:
+    def slope(wild_c: float) -> float | None:
+        observer = Observer(60.0, 5.0)
+        for at in range(40):
+            observer.add(float(at), wild_c if at == 30 else 80.0 - 0.1 * at)
+        return observer.slope_k_per_s()
+
+    assert slope(999.0) == pytest.approx(-0.1, abs=0.001)
+    assert slope(-50.0) == pytest.approx(-0.1, abs=0.001)
+
+
+def test_a_jump_that_stays_is_no_wild_sample() -> None:
+    with_denial, without = Observer(60.0, 5.0), Observer(60.0)
+    for at in range(40):
+        for observer in (with_denial, without):
+            observer.add(float(at), 20.0 if at < 20 else 90.0)
+    assert with_denial.slope_k_per_s() == without.slope_k_per_s()

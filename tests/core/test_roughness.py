@@ -5,6 +5,8 @@ from math import sqrt
 
 import orjson
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from watchdog.core.roughness import Roughness
 
@@ -69,3 +71,15 @@ def test_a_snapshot_goes_on_to_the_bit(dice: random.Random) -> None:
     for value in values[77:]:
         second.add(value)
     assert second.snapshot() == whole.snapshot()
+
+
+def test_noise_shows_in_a_heat_up_before_anything_is_held(dice: random.Random) -> None:
+    """Second differences leave a ramp out: their standard deviation is sqrt(6) of that of white noise (1, -2, 1; variances add)."""
+    found = learnt([round((20.0 + 0.2 * place + dice.gauss(0.0, 0.2)) / 0.1) * 0.1 for place in range(100)])
+    assert found.noise_k == pytest.approx(0.2, rel=0.5)
+
+
+@given(st.floats(0.01, 0.24), st.sampled_from([0.05, 0.1, 0.25]))
+def test_no_ramp_of_a_quiet_sensor_bends_like_noise(rate_k: float, step_k: float) -> None:
+    found = learnt([round((20.0 + rate_k * place) / step_k) * step_k for place in range(200)])
+    assert found.noise_k is None or found.noise_k < 0.65 * step_k

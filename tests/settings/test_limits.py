@@ -65,14 +65,14 @@ def test_settings_come_before_facts() -> None:
 def test_a_slow_source_gets_a_longer_grace_and_the_reason_is_said() -> None:
     slow = heater(interval_s=20.0)
     grace, advice = limit(slow, "no readings", "grace_s"), limit(slow, "no readings", "advise_s")
-    assert (grace.value, grace.origin) == (50.0, "facts")
-    assert (advice.value, advice.origin) == (50.0, "facts")
+    assert (grace.value, grace.origin) == (64.0, "facts")
+    assert (advice.value, advice.origin) == (64.0, "facts")
     assert grace.why == "raised from 45 s, usual for a bed, to 3.2 reporting intervals of 20 s"
 
 
 def test_a_source_of_ordinary_speed_changes_nothing() -> None:
-    assert limit(heater(interval_s=18.0), "no readings", "grace_s").value == 45.0
-    assert limit(heater(interval_s=18.1), "no readings", "grace_s").value == pytest.approx(45.25)
+    assert limit(heater(interval_s=14.0), "no readings", "grace_s").value == 45.0
+    assert limit(heater(interval_s=14.1), "no readings", "grace_s").value == pytest.approx(45.12)
 
 
 def test_advice_never_comes_after_a_chosen_cut() -> None:
