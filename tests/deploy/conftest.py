@@ -13,9 +13,9 @@ TOP = DEPLOY.parent
 
 
 @pytest.fixture(scope="session")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A directory with the wheel and the source archive, built from what git knows."""
-    source, target = tmp_path_factory.mktemp("source"), tmp_path_factory.mktemp("built")
+def source(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of what git knows, with a history of its own."""
+    source = tmp_path_factory.mktemp("source")
     names = subprocess.run(["git", "ls-files", "-z"], cwd=TOP, check=True, capture_output=True, text=True).stdout.split("\0")
     for name in filter(None, names):
         if (TOP / name).exists():
@@ -24,6 +24,13 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     author = ("-c", "user.name=nobody", "-c", "user.email=nobody@localhost")
     for words in (("init", "-q"), ("add", "-A", "-f"), (*author, "commit", "-q", "-m", "as it is")):
         subprocess.run(["git", *words], cwd=source, check=True, capture_output=True)
+    return source
+
+
+@pytest.fixture(scope="session")
+def built(tmp_path_factory: pytest.TempPathFactory, source: Path) -> Path:
+    """A directory with the wheel and the source archive."""
+    target = tmp_path_factory.mktemp("built")
     done = subprocess.run(
         [sys.executable, "-m", "build", "--outdir", str(target), str(source)], capture_output=True, text=True, check=False
     )

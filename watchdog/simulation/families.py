@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 
-from watchdog.simulation import hazards_sensor, hazards_switch, traps_heat, traps_use, traps_wire
+from watchdog.simulation import hazards_sensor, hazards_switch, traps_heat, traps_night, traps_use, traps_wire
 from watchdog.simulation.case import Case
 from watchdog.simulation.chance import dice
 
@@ -47,6 +47,7 @@ TRAPS: tuple[Family, ...] = (
     traps_wire.single_glitches, traps_wire.short_drops, traps_wire.gap_hides_change, traps_wire.router_restart, traps_wire.duplicates,
     traps_wire.late_targets, traps_wire.null_values, traps_wire.no_targets, traps_wire.on_change, traps_wire.retained_leftover,
     traps_wire.clock_set_back,
+    traps_night.long_night, traps_night.owner_habits,
 )  # fmt: skip
 
 EITHER_WAY: tuple[Family, ...] = (
