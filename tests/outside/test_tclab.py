@@ -6,6 +6,7 @@ and -50 degC for an open sensor.
 """
 
 from collections.abc import Callable
+from math import exp
 
 import pytest
 from rig.feeding import events
@@ -139,3 +140,48 @@ def test_single_wild_samples_are_nothing(kit: Kit) -> None:
         return -50.0 if kit.at_s % 97 == 0 else 132.2 if kit.at_s % 89 == 0 else heard_c
 
     assert kit.run(1800, 50.0, sensor=wild) == []
+
+
+def test_a_heater_that_stays_cold_is_cut(kit: Kit) -> None:
+    """Its wire is off: full heat is asked for, and the room is all that there is."""
+    first = kit.run(900, 60.0, switch=lambda _: 0.0)[0]
+    assert first.check in {"no response", "stuck"}
+    assert first.at < 400.0
+
+
+def test_a_switch_that_opens_only_in_part_after_off_is_cut_before_any_harm(kit: Kit) -> None:
+    hold(kit)
+    first = kit.run(1800, 0.0, switch=lambda _: 0.85)[0]
+    assert first.check in {"unheated rise", "hot while off"}
+    assert first.numbers["temperature_c"] < CEILING_C < HARM_C
+
+
+def test_a_sensor_that_falls_off_while_it_holds_is_cut(kit: Kit) -> None:
+    """What it shows runs towards the room of 21 degC in half a minute; the heater is asked for more and more."""
+    hold(kit)
+    begun_s = kit.at_s
+    first = kit.run(600, 50.0, sensor=lambda real_c: 21.0 + (real_c - 21.0) * exp(-(kit.at_s - begun_s) / 30.0))[0]
+    assert first.check in {"no response", "stuck"}
+    real_c = kit.model.T1
+    assert first.at - begun_s < 300.0
+    assert real_c < HARM_C
+
+
+def test_a_plug_that_rattles_is_cut(kit: Kit) -> None:
+    hold(kit)
+    first = kit.run(300, 50.0, sensor=lambda real_c: real_c - 25.0 * (kit.at_s % 7 < 2))[0]
+    assert first.check in {"jumping", "no response"}
+
+
+def test_a_target_above_its_ceiling_is_cut_before_it_gets_there(kit: Kit) -> None:
+    first = kit.run(600, CEILING_C + 5.0)[0]
+    assert first.check == "commanded too hot"
+    assert first.at < 10.0
+
+
+def test_the_other_heater_of_the_kit_may_warm_this_one(kit: Kit) -> None:
+    """Nothing asks the first one for heat; the second warms it through the documented link, 0.01 a second of their difference."""
+    kit.model.Q2(60.0)
+    assert kit.run(1800, 0.0) == []
+    warmed_c = kit.model.T1
+    assert warmed_c > 23.0
