@@ -29,7 +29,7 @@ PROCESSES = 2
 SHOWS_FROM, COARSE_K, SHOWS_COARSE_FROM = 0.6, 0.2, 1.0
 """From so many steps on, noise shows that a reading still lives; of a coarse sensor, whose controller hunts, from more."""
 
-METER_SEES_W = 45.0
+METER_SEES_W = 54.0
 """A heater below this looks like fans and lights to the meter of a whole printer."""
 
 

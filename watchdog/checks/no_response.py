@@ -20,6 +20,9 @@ SOFT_K = 15.0
 HALF = 0.5
 """What holds its own in a draft at half of its power is not cooled by one."""
 
+NEARLY, BOTH = 0.7, 1.2
+"""A held target that is nearly lost, and a debt beside it: shares of what either allows, which together are too much."""
+
 AT_TARGET_K, AT_TARGET_SHARE = 3.0, 0.7
 """So near its target, no more than this share of its duty counts: all that decides there is its loss, of which facts tell the least."""
 
@@ -73,7 +76,7 @@ class NoResponse(Check):
     name: ClassVar[str] = "no response"
     STATE: ClassVar[tuple[str, ...]] = (
         "_mark_c", "_mark_at", "_top_c", "_top_at", "_from_c",
-        "_from_at", "_deep_since", "_peak_c", "_dip_k",
+        "_from_at", "_deep_since", "_peak_c", "_dip_k", "_owed_share",
     )  # fmt: skip
 
     def __init__(self, limits: NoResponseLimits) -> None:
@@ -83,7 +86,7 @@ class NoResponse(Check):
         self._mark_at = self._top_at = self._from_at = NEVER
         self._arrears, self._hold = Arrears(), Hold()
         self._deep_since = NEVER
-        self._peak_c = self._dip_k = 0.0
+        self._peak_c = self._dip_k = self._owed_share = 0.0
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
@@ -110,12 +113,13 @@ class NoResponse(Check):
         asks = target_c is not None and target_c > 0.0 and (told or target_c - temperature_c >= limits.gap_k)
         if target_c is None or not asks or now - view.previous_at > longest_s:
             self._arrears.clear()
-            self._deep_since = NEVER
+            self._deep_since, self._owed_share = NEVER, 0.0
             return None
         duty = self._duty(target_c - temperature_c, view.duty if told else None)
         behind_k = self._arrears.add(view.temperature_at, temperature_c, duty, expected, limits.lag_s)
         allowed_k = limits.behind_k + min(self._dip(view, behind_k), limits.fall_k)
-        self.near(behind_k / allowed_k)
+        self._owed_share = behind_k / allowed_k
+        self.near(self._owed_share)
         if not behind_k >= allowed_k:
             self._deep_since = NEVER
             return None
@@ -164,15 +168,18 @@ class NoResponse(Check):
             return None
         strong = view.expected is not None and view.expected.slowest_rise_k_per_s(high_c, HALF) > 0.0
         allowed_k = hold.allowed_k(now, limits.cold_share, 0.0 if strong else limits.draft_k_per_s)
-        self.near(below_k / allowed_k)
-        if not (below_k >= allowed_k and lost_s >= JUMP_S):
+        share = below_k / allowed_k
+        self.near(share)
+        lost = share >= 1.0 or (share >= NEARLY and share + self._owed_share >= BOTH)
+        if not (lost and lost_s >= JUMP_S):
             return None
         self.headroom = 1.0
+        owed = "" if share >= 1.0 else f", and {self._owed_share:.0%} of what its facts allow is owed beside that"
         return Finding(
             "cut",
             f"{view.heater} held {target_c:.0f} degC, is asked for it still, yet fell {below_k:.1f} K below in {lost_s:.0f} s; "
-            f"nothing cold that touches it takes more than {allowed_k:.1f} K",
-            {"temperature_c": high_c, "below_k": below_k, "lost_s": lost_s, "allowed_k": allowed_k},
+            f"nothing cold that touches it takes more than {allowed_k:.1f} K{owed}",
+            {"temperature_c": high_c, "below_k": below_k, "lost_s": lost_s, "allowed_k": allowed_k, "owed_share": self._owed_share},
         )
 
     def _judge_fall(self, view: HeaterView, low_c: float, high_c: float) -> Finding | None:

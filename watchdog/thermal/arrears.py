@@ -14,6 +14,9 @@ class Slowest(Protocol):
 WILD_UNTIL = 3
 """Among so few readings a wild one cannot be told from the others."""
 
+WILD_K = 100.0
+"""No heater moves so far from one reading to the next: two wild ones in a row are neither a rise nor, after them, a fall."""
+
 
 class Arrears:
     """A debt in kelvin: it grows by the rise that was owed, and is paid by the rise that came. Never below zero.
@@ -60,7 +63,10 @@ class Arrears:
         if self._heard > WILD_UNTIL and now_at > from_at:
             last_c, last_duty, last_at = self._last_c, self._last_duty, self._last_at
             rate = slowest.slowest_rise_k_per_s(last_c if last_c > now_c else now_c, last_duty if last_duty < now_duty else now_duty)
-            behind_k = self.behind_k + rate * (now_at - (last_at if last_at > from_at else from_at)) - (now_c - last_c)
+            risen_k = now_c - last_c
+            if not -WILD_K <= risen_k <= WILD_K:
+                risen_k = 0.0
+            behind_k = self.behind_k + rate * (now_at - (last_at if last_at > from_at else from_at)) - risen_k
             self.behind_k = behind_k if behind_k > 0.0 else 0.0
         self._last_c, self._last_at, self._last_duty = now_c, now_at, now_duty
         return self.behind_k
