@@ -39,6 +39,7 @@ SECTIONS: dict[str, type[Any]] = {
     "fields": Fields,
     "[meter]": feeds.Meter,
     "[observe]": model.Observe,
+    "[heaters.NAME.learnt]": model.Learnt,
 }
 OF_EVERY_RELAY = {"kind", *(field.name for field in fields(relay_tables.RelayCommon))}
 KINDS_OF_RELAYS = set(relay_tables.tables_by_kind(get_args(relay_tables.RelayTable)[0]).values())

@@ -190,3 +190,16 @@ def replay(
     from watchdog.cli.replay import run
 
     raise typer.Exit(run(config, logs, as_json=as_json))
+
+
+@app.command()
+def learn(
+    printer: Annotated[str, typer.Argument(help="The printer whose recordings these are.")],
+    logs: Annotated[list[Path], typer.Argument(help="Recordings of healthy work: CSV or JSON Lines, plain or .gz.")],
+    config: Config = CONFIG_DEFAULT,
+    as_json: Json = False,
+) -> None:
+    """Learn tighter limits from recordings of healthy work, and show them as text for the printer's file."""
+    from watchdog.cli.learn import run
+
+    raise typer.Exit(run(config, printer, logs, as_json=as_json))

@@ -88,15 +88,24 @@ def numbers(sheet: Sheet) -> Iterator[Draft]:
     for printer, table in sheet.printers.items():
         yield from _in_table(printer_file(printer), (), table)
     for file, name, heater in sheet.heaters():
-        for check, limits in heater.limits.items():
-            for key, value in limits.items():
-                bounds = limit_bounds(heater.kind, check, key)
-                if bounds and not bounds.hold(value):
-                    yield Draft(file, ("heaters", name, "limits", check, key), "out-of-bounds", value, said={"bounds": str(bounds)})
+        tables: tuple[tuple[KeyPath, dict[str, dict[str, float]]], ...] = (
+            (("limits",), heater.limits),
+            (("learnt", "limits"), heater.learnt.limits if heater.learnt else {}),
+        )
+        for path, limits in tables:
+            yield from _limits_in(file, ("heaters", name, *path), heater.kind, limits)
         hours = BOUNDS["heating_hours"]
         for check, value in heater.observe.items():
             if not hours.hold(value):
                 yield Draft(file, ("heaters", name, "observe", check), "out-of-bounds", value, said={"bounds": f"{hours} hours"})
+
+
+def _limits_in(file: str, path: KeyPath, kind: str, table: dict[str, dict[str, float]]) -> Iterator[Draft]:
+    for check, limits in table.items():
+        for key, value in limits.items():
+            bounds = limit_bounds(kind, check, key)
+            if bounds and not bounds.hold(value):
+                yield Draft(file, (*path, check, key), "out-of-bounds", value, said={"bounds": str(bounds)})
 
 
 def limit_bounds(kind: str, check: str, key: str) -> Bounds | None:

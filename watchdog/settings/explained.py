@@ -4,6 +4,7 @@ from math import inf, isinf
 from typing import NamedTuple
 
 from watchdog.settings.heater_facts import facts_of
+from watchdog.settings.learnt import VOID, holds
 from watchdog.settings.model import Heater
 from watchdog.settings.physics import expected
 from watchdog.settings.safety import safety
@@ -56,7 +57,12 @@ def lines(heater: Heater) -> tuple[Line, ...]:
 
 
 def remarks(heater: Heater) -> tuple[str, ...]:
-    """What is missing, and what is only rough."""
+    """What is missing, what is void, and what is only rough."""
+    void = heater.learnt is not None and not holds(heater)
+    return (*((VOID,) if void else ()), *_of_facts(heater))
+
+
+def _of_facts(heater: Heater) -> tuple[str, ...]:
     needed = NEEDED.get(heater.kind, ())
     if not needed:
         return ("nothing is computed for a chamber: its limits are those of its class",)

@@ -1,6 +1,7 @@
 """The limits of every check of a heater: each value, where it comes from, and why.
 
-The order is: the heater's settings; what was learnt from its recordings (nothing yet); what its facts imply; the class of heater.
+The order is: the heater's settings; what was learnt from its recordings, only where that is tighter; what its facts imply; the
+class of heater.
 """
 
 from collections.abc import Callable
@@ -11,6 +12,7 @@ from typing import Any, NamedTuple
 from watchdog.checks.registry import CHECKS, Entry
 from watchdog.core.check import Check
 from watchdog.settings.heater_facts import Origin, facts_of, harm, normal_max
+from watchdog.settings.learnt import learnt_value
 from watchdog.settings.model import Heater
 from watchdog.thermal.bed import COLD_FACE_MM, bed
 from watchdog.thermal.heater_classes import CLASSES, HeaterClass, ceiling_c
@@ -77,6 +79,9 @@ def _limit(heater: Heater, entry: Entry, field: Field[Any]) -> Limit:
         found = _IMPLIED[entry.key, field.name](heater, CLASSES[heater.kind])
     else:
         found = _of_class(CLASSES[heater.kind], entry, field)
+    learnt = learnt_value(heater, entry.key, field.name)
+    if chosen is None and learnt is not None and heater.learnt is not None and learnt < found.value:
+        found = _Value(learnt, "learnt", f"from {heater.learnt.hours:g} h of its recordings; {found.value:g} without them")
     return Limit(entry.name, field.name, *found)
 
 

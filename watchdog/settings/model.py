@@ -70,6 +70,17 @@ class Observe:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Learnt:
+    """Limits from `hours` of recordings, of a heater with this fingerprint; `heatwarden learn` writes them out."""
+
+    __pydantic_config__ = STRICT
+
+    fingerprint: str
+    hours: float
+    limits: dict[str, dict[str, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Heater:
     """One heater: its facts, where its readings come from, its own relays, and limits that override the defaults.
 
@@ -96,6 +107,7 @@ class Heater:
     block_g: float | None = None
     limits: dict[str, dict[str, float]] = field(default_factory=dict)
     observe: dict[str, float] = field(default_factory=dict)
+    learnt: Learnt | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 from watchdog.settings.feeds import Readings
+from watchdog.settings.learnt import VOID, holds
 from watchdog.settings.limits import Limit, resolve
 from watchdog.settings.model import Heater, PrinterFile, Settings
 from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, PretendRelayTable
@@ -98,6 +99,8 @@ def _printer_lacks(settings: Settings, name: str, table: PrinterFile) -> Iterato
             yield f"{key}: only one relay, {real[0]}; when it fails, nothing else cuts the power"
         for check, hours in heater.observe.items():
             yield f"{key}: for its first {hours:g} heating hours the check {check.replace('_', ' ')} only observes"
+        if heater.learnt is not None and not holds(heater):
+            yield f"{key}: {VOID}"
         yield from _common_cause(settings, key, heater, real)
         yield from _too_late(key, heater)
         yield from _readings_lack(key, heater.readings)

@@ -7,6 +7,7 @@ from watchdog.checks.registry import CHECKS
 from watchdog.settings.bounds import FRONT_RESTART_S
 from watchdog.settings.draft import Draft, KeyPath
 from watchdog.settings.heater_facts import harm, normal_max
+from watchdog.settings.learnt import LEARNABLE
 from watchdog.settings.limits import resolve
 from watchdog.settings.model import Heater
 from watchdog.settings.safety import chosen, safety
@@ -21,6 +22,7 @@ def heaters(sheet: Sheet) -> Iterator[Draft]:
     for file, name, heater in sheet.heaters():
         yield from _known_limits(file, ("heaters", name, "limits"), heater)
         yield from _may_observe(file, ("heaters", name, "observe"), heater)
+        yield from _may_be_learnt(file, ("heaters", name, "learnt", "limits"), heater)
         judge = _Judge(file, ("heaters", name), heater, {(limit.check, limit.key): limit.value for limit in resolve(heater)})
         yield from judge.temperatures()
         yield from judge.ceiling()
@@ -48,6 +50,16 @@ def _may_observe(file: str, path: KeyPath, heater: Heater) -> Iterator[Draft]:
         if check not in names:
             code = "always-armed" if check in always else "unknown-check"
             yield Draft(file, (*path, check), code, check, names=() if check in always else names)
+
+
+def _may_be_learnt(file: str, path: KeyPath, heater: Heater) -> Iterator[Draft]:
+    for check, limits in (heater.learnt.limits if heater.learnt else {}).items():
+        keys = tuple(key for of_check, key in LEARNABLE if of_check == check)
+        if not keys:
+            yield Draft(file, (*path, check), "unknown-check", check, names=tuple(of_check for of_check, _ in LEARNABLE))
+        for key in limits:
+            if keys and key not in keys:
+                yield Draft(file, (*path, check, key), "unknown-limit", key, names=keys)
 
 
 @dataclass(frozen=True, slots=True)
