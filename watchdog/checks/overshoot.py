@@ -9,6 +9,10 @@ from watchdog.core.values import INFINITY, NEVER
 EASES, EASES_INTERVALS = 1.2, 0.5
 """Where the second half of a rise takes so many times as long as the first, and this many intervals more, it comes to its end by itself."""
 
+SITS_SHARE, SITS_TIMES, SITS_STEP_K, SITS_FROM_C, NEIGHBOUR_K = 0.4, 8.0, 1.5, 60.0, 15.0
+"""So hot, and above its target by this share of the band, a controller lets nothing sit for this many times `hang_s` without a fall of a
+step: half a wave of power does. What is no more than so much hotter than a neighbour may be held there by it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OvershootLimits:
@@ -38,12 +42,15 @@ class Overshoot(Check):
 
     Still rising (`rise_k` above its lowest value up there, for `confirm_s`, and not easing off) is enough; hanging there without a fall
     of `step_k` takes `hang_s`. A target that was just lowered gets `settle_s` before anything counts, and after
-    that the reading only has to keep falling. The ringing of a badly tuned loop stays inside the band or turns back.
-    It says nothing while the target is off (0) or unknown.
+    that the reading only has to keep falling. The ringing of a badly tuned loop stays inside the band or turns back; to sit inside the
+    band for good is no ringing. It says nothing while the target is off (0) or unknown.
     """
 
     name: ClassVar[str] = "overshoot"
-    STATE: ClassVar[tuple[str, ...]] = ("_since", "_lowest_c", "_fell_at", "_from_c", "_from_at", "_half_at", "_full_at")
+    STATE: ClassVar[tuple[str, ...]] = (
+        "_since", "_lowest_c", "_fell_at", "_from_c", "_from_at",
+        "_half_at", "_full_at", "_sits_c", "_sits_at",
+    )  # fmt: skip
 
     def __init__(self, limits: OvershootLimits) -> None:
         super().__init__()
@@ -51,20 +58,24 @@ class Overshoot(Check):
         self._since = NEVER
         self._lowest_c = INFINITY
         self._fell_at = NEVER
-        self._from_c = INFINITY
+        self._from_c = self._sits_c = INFINITY
+        self._sits_at = NEVER
         self._from_at = self._half_at = self._full_at = NEVER
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c, target_c = view.temperature_c, view.target_c
         if target_c is None or target_c <= 0.0 or temperature_c is None:
-            self._since = NEVER
+            self._since = self._sits_at = NEVER
             return None
         excess_k = temperature_c - target_c
         if excess_k <= self.limits.band_k:
             self._since = NEVER
             if excess_k > 0.0:
                 self.near(0.8 * excess_k / self.limits.band_k)
-            return None
+            if excess_k <= SITS_SHARE * self.limits.band_k or temperature_c < SITS_FROM_C:
+                self._sits_at = NEVER
+                return None
+            return self._judge_sitting(view, temperature_c, target_c) if view.fresh and not view.sensor else None
         if not view.fresh or view.sensor:
             return None
         now = view.now
@@ -77,6 +88,25 @@ class Overshoot(Check):
         if fallen_c <= self._lowest_c - self.limits.step_k:
             self._fell(now, fallen_c)
         return self._judge(view, temperature_c, target_c)
+
+    def _judge_sitting(self, view: HeaterView, temperature_c: float, target_c: float) -> Finding | None:
+        """Within the band, but for good: no loop that works lets it sit there."""
+        now, neighbour_c = view.now, view.warmest_neighbour_c
+        warmed = neighbour_c is not None and neighbour_c >= temperature_c - NEIGHBOUR_K
+        if self._sits_at == NEVER or warmed or view.high_c <= self._sits_c - SITS_STEP_K:
+            self._sits_c, self._sits_at = view.high_c, now
+            return None
+        sits_s, allowed_s = now - self._sits_at, SITS_TIMES * self.limits.hang_s
+        self.near(sits_s / allowed_s)
+        if not sits_s >= allowed_s:
+            return None
+        self.headroom = 1.0
+        excess_k = temperature_c - target_c
+        return Finding(
+            "cut",
+            f"{view.heater} has sat {excess_k:.1f} K above its target of {target_c:.1f} degC for {sits_s:.0f} s and does not come down",
+            {"temperature_c": temperature_c, "target_c": target_c, "excess_k": excess_k, "sits_s": sits_s},
+        )
 
     def _fell(self, now: float, celsius: float) -> None:
         self._lowest_c, self._fell_at = celsius, now

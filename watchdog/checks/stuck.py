@@ -29,6 +29,9 @@ FINE_K = 0.25
 OFF_TARGET_K = 1.0
 """A sensor with steps this fine shows that a controller is still looking for a target this far away."""
 
+NEIGHBOUR_K = 15.0
+"""What is no more than so much hotter than a neighbour, a chamber perhaps, may be held by it above its target."""
+
 OFF_TARGET = "it is not at its target"
 TOO_STILL = "its steps are fine and it is warm"
 PERHAPS_WEAK = "it is below its target"
@@ -188,6 +191,8 @@ class Stuck(Check):
         much = gap_k >= self.limits.heating_gap_k or (gap_k >= OFF_TARGET_K and strong and view.duty is not None and view.duty >= FULL)
         if much and (strong or self._rising or temperature_c < self.limits.heating_below_c):
             return HEATING
+        if gap_k < 0.0 and _is_warmed(view, temperature_c):
+            return ""
         resolution_k = view.resolution_k or INFINITY
         if abs(gap_k) < OFF_TARGET_K or resolution_k > FINE_K:
             return TOO_STILL if resolution_k <= FINEST_K and temperature_c >= WARM_C else ""
@@ -208,3 +213,8 @@ class Stuck(Check):
         if noise_k is None or resolution_k is None or not noise_k >= (NOISY_COARSE if resolution_k > COARSE_K else NOISY) * resolution_k:
             return False
         return self._count >= equal_by_chance(noise_k / resolution_k)
+
+
+def _is_warmed(view: HeaterView, temperature_c: float) -> bool:
+    neighbour_c = view.warmest_neighbour_c
+    return neighbour_c is not None and neighbour_c >= temperature_c - NEIGHBOUR_K
