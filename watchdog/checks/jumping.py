@@ -6,6 +6,9 @@ from typing import ClassVar
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.values import NEVER
 
+SELDOM_S = 5.0
+"""A source with a longer interval shows fewer of the jumps: they are remembered for longer, in proportion."""
+
 GAP_INTERVALS = 2.5
 """After a longer silence a change may be real."""
 
@@ -78,7 +81,8 @@ class Jumping(Check):
 
     def _jumped(self, view: HeaterView, temperature_c: float, moved_k: float) -> Finding | None:
         now, limits = view.now, self.limits
-        self._count = max(0.0, self._count - (now - self._counted_at) / limits.forget_s)
+        forget_s = limits.forget_s * max(1.0, view.source.longest_interval_s / SELDOM_S)
+        self._count = max(0.0, self._count - (now - self._counted_at) / forget_s)
         if self._count == 0.0:
             self._first_at, self._widest_k, self._told = now, 0.0, False
         self._count += 1.0

@@ -7,6 +7,9 @@ from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.printer import PROBATION_S
 from watchdog.core.values import INFINITY, NEVER
 
+NOISES = 2.0
+"""A reading may be so many standard deviations of its noise, and half a step of its resolution, warmer than its heater is."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoReadingsLimits:
@@ -100,7 +103,8 @@ class NoReadings(Check):
             why = f"while its target is {view.target_c:.0f} degC"
             return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
         slope = view.slope_k_per_s()
-        if temperature_c <= self.limits.cold_c or (slope is not None and slope <= -self.limits.cooling_k_per_s):
+        cold_c = self.limits.cold_c + NOISES * (view.noise_k or 0.0) + 0.5 * (view.resolution_k or 0.0)
+        if temperature_c <= cold_c or (slope is not None and slope <= -self.limits.cooling_k_per_s):
             return self._advice(view, silent_s)
         self.headroom = 1.0
         why = f"after {temperature_c:.0f} degC that was not seen to cool"

@@ -6,7 +6,7 @@ from typing import ClassVar
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.values import INFINITY, NEVER
 
-EASES, EASES_INTERVALS = 1.2, 0.5
+EASES, EASES_INTERVALS = 1.1, 0.25
 """Where the second half of a rise takes so many times as long as the first, and this many intervals more, it comes to its end by itself."""
 
 SITS_SHARE, SITS_TIMES, SITS_STEP_K, SITS_FROM_C, NEIGHBOUR_K = 0.4, 8.0, 1.5, 60.0, 15.0

@@ -6,7 +6,7 @@ from typing import ClassVar
 from watchdog.core.check import Check, Finding, HeaterView
 from watchdog.core.values import NEVER
 
-WILD_K = 100.0
+WILD_K = 25.0
 """No heater rises so far from one reading to the next: a third reading must say so too."""
 
 
