@@ -38,7 +38,7 @@ class Heater:
 
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
     __slots__ = (
-        *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "looks", "timed", "broken", "told", "sensors",
+        *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "timed", "broken", "told", "sensors",
         "order", "scheduled_at", "burst", "newest", "fresh", "neighbours", "siblings", "repeat_s", "expected",
     )  # fmt: skip
 
@@ -91,9 +91,8 @@ class Heater:
         self.told.clear()
 
     def arm(self, checks: Iterable[Check]) -> None:
-        """Let these checks watch, and no others. Found once, as they are asked with each reading: how to, and who sets deadlines."""
+        """Let these checks watch, and no others. Who sets deadlines is found once: they are asked for it with each reading."""
         self.checks: list[Check] = list(checks)
-        self.looks = [(check.on_reading, check) for check in self.checks]
         self.timed = [check for check in self.checks if check.sets_deadlines()]
 
     @property

@@ -60,9 +60,9 @@ def judge(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
     if site.observes:
         note_heating(site, site.printers[heater.printer], at)
     broken = heater.broken
-    for look, check in heater.looks:
+    for check in heater.checks:
         try:
-            finding = look(heater)
+            finding = check.on_reading(heater)
         except Exception as error:  # noqa: BLE001 - a check that raises is a finding, not an end
             _check_failed(heater, check, error, at, out)
         else:
