@@ -41,6 +41,7 @@ class Ceiling(Check):
 
     name: ClassVar[str] = "ceiling"
     STATE: ClassVar[tuple[str, ...]] = ("_since", "_above", "_below_since", "_denied", "_below_c")
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: CeilingLimits) -> None:
         super().__init__()

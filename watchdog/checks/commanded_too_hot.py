@@ -26,6 +26,7 @@ class CommandedTooHot(Check):
 
     name: ClassVar[str] = "commanded too hot"
     STATE: ClassVar[tuple[str, ...]] = ("_since",)
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: CommandedTooHotLimits) -> None:
         super().__init__()

@@ -47,6 +47,7 @@ class Disagreement(Check):
         "_slow_c", "_slow_at", "_hotter_since", "_hotter_at",
         "_colder_since", "_colder_at", "_steady_since",
     )  # fmt: skip
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: DisagreementLimits) -> None:
         super().__init__()

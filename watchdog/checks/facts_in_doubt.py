@@ -36,6 +36,7 @@ class FactsInDoubt(Check):
 
     name: ClassVar[str] = "facts in doubt"
     STATE: ClassVar[tuple[str, ...]] = ("_ahead_k", "_last_c", "_last_at", "_rest_c", "_rest_since", "_told_ahead", "_told_unit")
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: FactsInDoubtLimits) -> None:
         super().__init__()

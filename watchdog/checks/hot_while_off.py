@@ -36,6 +36,7 @@ class HotWhileOff(Check):
 
     name: ClassVar[str] = "hot while off"
     STATE: ClassVar[tuple[str, ...]] = ("_off_since", "_mark_c", "_mark_at")
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: HotWhileOffLimits) -> None:
         super().__init__()

@@ -51,6 +51,7 @@ class Jumping(Check):
 
     name: ClassVar[str] = "jumping"
     STATE: ClassVar[tuple[str, ...]] = ("_count", "_counted_at", "_first_at", "_widest_k", "_told")
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: JumpingLimits) -> None:
         super().__init__()

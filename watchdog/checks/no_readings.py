@@ -41,6 +41,7 @@ class NoReadings(Check):
 
     name: ClassVar[str] = "no readings"
     STATE: ClassVar[tuple[str, ...]] = ("_advised", "_asked_at", "_excused_at")
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: NoReadingsLimits) -> None:
         super().__init__()

@@ -78,6 +78,7 @@ class NoResponse(Check):
         "_mark_c", "_mark_at", "_top_c", "_top_at", "_from_c",
         "_from_at", "_deep_since", "_peak_c", "_dip_k", "_owed_share",
     )  # fmt: skip
+    __slots__ = (*STATE, "limits", "_arrears", "_hold")
 
     def __init__(self, limits: NoResponseLimits) -> None:
         super().__init__()

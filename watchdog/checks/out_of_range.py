@@ -49,6 +49,7 @@ class OutOfRange(Check):
 
     name: ClassVar[str] = "out of range"
     STATE: ClassVar[tuple[str, ...]] = ("_since", "_bad", "_good_c")
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: OutOfRangeLimits) -> None:
         super().__init__()

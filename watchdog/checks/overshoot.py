@@ -51,6 +51,7 @@ class Overshoot(Check):
         "_since", "_lowest_c", "_fell_at", "_from_c", "_from_at",
         "_half_at", "_full_at", "_sits_c", "_sits_at",
     )  # fmt: skip
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: OvershootLimits) -> None:
         super().__init__()

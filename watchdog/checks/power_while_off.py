@@ -69,6 +69,7 @@ class PowerWhileOff(Check):
     """
 
     name: ClassVar[str] = "power while off"
+    __slots__ = ("_own", "_printer", "limits")
 
     def __init__(self, limits: PowerWhileOffLimits) -> None:
         super().__init__()

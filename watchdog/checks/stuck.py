@@ -100,6 +100,7 @@ class Stuck(Check):
         "_sunk_k",
         "_sunk_steps",
     )
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: StuckLimits) -> None:
         super().__init__()

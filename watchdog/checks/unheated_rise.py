@@ -40,6 +40,7 @@ class UnheatedRise(Check):
 
     name: ClassVar[str] = "unheated rise"
     STATE: ClassVar[tuple[str, ...]] = ("_quiet_since", "_base_c", "_base_at", "_from_c", "_from_at", "_last_c", "_before_c")
+    __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: UnheatedRiseLimits) -> None:
         super().__init__()

@@ -212,6 +212,7 @@ class Check(ABC):
 
     name: ClassVar[str]
     STATE: ClassVar[tuple[str, ...]] = ()
+    __slots__ = ("deadline", "headroom")
 
     def __init__(self) -> None:
         self.deadline = INFINITY
