@@ -4,7 +4,7 @@ import pytest
 from rig.feeding import events, feed, steady
 from rig.plans import heater, site
 
-from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.check import Check, Finding
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Suspended, Tick, TripByHand
 from watchdog.core.observer import Observer
@@ -12,6 +12,7 @@ from watchdog.core.outputs import Event, LatchChange, Mark, RelayOrder
 from watchdog.core.plan import HeaterPlan, PrinterPlan
 from watchdog.core.rate import Rate
 from watchdog.core.status import site_status
+from watchdog.core.view import HeaterView
 
 
 def engine_with(plan: HeaterPlan | None = None, *, observe: bool = False) -> Engine:

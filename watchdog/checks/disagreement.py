@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.check import Check, Finding
 from watchdog.core.values import NEVER
+from watchdog.core.view import HeaterView
 
 ROOM_C = 25.0
 COLDER = 2.0

@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.check import Check, Finding
 from watchdog.core.units import unit_hint
 from watchdog.core.values import NEVER
+from watchdog.core.view import HeaterView
 
 GAP_INTERVALS = 2.5
 JUMP_K, JUMP_TIMES = 5.0, 2.0

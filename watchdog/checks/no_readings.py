@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.check import Check, Finding
 from watchdog.core.printer import PROBATION_S
 from watchdog.core.values import INFINITY, NEVER
+from watchdog.core.view import HeaterView
 
 NOISES = 2.0
 """A reading may be so many standard deviations of its noise, and half a step of its resolution, warmer than its heater is."""

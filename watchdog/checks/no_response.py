@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from watchdog.core.check import Check, Expected, Finding, HeaterView
+from watchdog.core.check import Check, Finding
 from watchdog.core.values import NEVER, JsonObject
+from watchdog.core.view import Expected, HeaterView
 from watchdog.thermal.arrears import Arrears
 from watchdog.thermal.hold import COLD_K, Hold
 

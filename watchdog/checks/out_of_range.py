@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER
+from watchdog.core.view import HeaterView
 
 SILENCE_INTERVALS = 2.5
 """So many reporting intervals without a word, and an impossible reading stands as undenied."""

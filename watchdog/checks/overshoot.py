@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER
+from watchdog.core.view import HeaterView
 
 EASES, EASES_INTERVALS = 1.1, 0.25
 """Where the second half of a rise takes so many times as long as the first, and this many intervals more, it comes to its end by itself."""

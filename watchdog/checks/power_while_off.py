@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
+from watchdog.core.view import HeaterView
 
 APART_S = 1.0
 """One report that is delivered twice is still one report."""

@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from watchdog.core.check import Check, Finding, HeaterView
+from watchdog.core.check import Check, Finding
 from watchdog.core.roughness import equal_by_chance
 from watchdog.core.values import INFINITY, NEVER
+from watchdog.core.view import HeaterView
 
 NOISY = 0.5
 """Noise of at least half a step of the resolution shows in the readings."""

@@ -4,8 +4,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from watchdog.core.check import Check, Expected
+from watchdog.core.check import Check
 from watchdog.core.values import INFINITY, JsonObject
+from watchdog.core.view import Expected
 
 Cuts = Literal["heater", "printer", "several"]
 Fed = Literal["over MQTT", "pushed through the front", "polled"]
