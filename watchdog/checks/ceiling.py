@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
+from watchdog.core import wild
 from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER
 from watchdog.core.view import HeaterView
@@ -10,14 +11,11 @@ from watchdog.core.view import HeaterView
 SILENCE_INTERVALS = 2.5
 """So many reporting intervals without a word, and a reading above the ceiling stands as undenied."""
 
-CORRECTS_WITHIN_S, WILD_CORRECTS_WITHIN_S = 5.0, 10.0
-"""A source that reports on change looks again, and takes a word back, within this time; a wild one may take one look more."""
+CORRECTS_WITHIN_S = 5.0
+"""A source that reports on change looks again, and takes a word back, within this time; for a wild one it may need a look more."""
 
-WILD_K, SELDOM_S = 100.0, 15.0
-"""No heat makes a reading jump so far. Two such words in a row may both be wild; of a source that speaks seldom they are enough."""
-
-WILD_QUIET_S = 30.0
-"""A wild word just before the link drops for a moment stands only after so long."""
+WILD_K = 250.0
+"""Nothing that heats makes a reading jump so far, not even beside a few words that were lost."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,22 +71,22 @@ class Ceiling(Check):
             self._since = now
         self._above += 1
         self._below_since = NEVER
-        wild = self._is_wild(view, spoken_c)
-        needed = 1 if self.limits.confirm_s == 0.0 else 3 if self._denied or wild else 2
+        is_wild = self._is_wild(view, spoken_c)
+        needed = 1 if self.limits.confirm_s == 0.0 else 3 if self._denied or is_wild else 2
         if self._above >= needed and now - self._since >= self.limits.confirm_s:
             return self._finding(view, hottest_c)
         quiet_s = SILENCE_INTERVALS * view.spoken_interval_s
         if view.source.on_change:
-            quiet_s = WILD_CORRECTS_WITHIN_S if wild else CORRECTS_WITHIN_S
-        elif wild:
-            quiet_s = max(quiet_s, WILD_QUIET_S)
+            quiet_s = wild.CORRECTS_WITHIN_S if is_wild else CORRECTS_WITHIN_S
+        elif is_wild:
+            quiet_s = max(quiet_s, wild.QUIET_S)
         self.deadline = max(self._since + self.limits.confirm_s, now + quiet_s)
         self.near(0.95)
         return None
 
     def _is_wild(self, view: HeaterView, spoken_c: float) -> bool:
         before_c = self.limits.above_c if self._below_c is None else self._below_c
-        return spoken_c - before_c > WILD_K and (view.source.on_change or view.spoken_interval_s <= SELDOM_S)
+        return spoken_c - before_c > WILD_K and (view.source.on_change or view.spoken_interval_s <= wild.SELDOM_S)
 
     def on_deadline(self, view: HeaterView) -> Finding | None:
         self.deadline = INFINITY

@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from watchdog.core.check import Check, Finding
 from watchdog.core.values import NEVER
-from watchdog.core.view import HeaterView
+from watchdog.core.view import HeaterView, is_warmed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,8 +50,7 @@ class HotWhileOff(Check):
         temperature_c = view.temperature_c
         if temperature_c is None:
             return None
-        target_c = view.target_c
-        if not _is_off(view) if target_c is None else target_c > 0.0:
+        if not view.is_off:
             self._off_since = NEVER
             return None
         if not view.fresh or view.sensor:
@@ -77,13 +76,4 @@ class HotWhileOff(Check):
         )
 
     def _must_cool(self, view: HeaterView, temperature_c: float) -> bool:
-        if not temperature_c > self.limits.hot_c:
-            return False
-        neighbour_c = view.warmest_neighbour_c
-        return neighbour_c is None or temperature_c > neighbour_c + self.limits.neighbour_k
-
-
-def _is_off(view: HeaterView) -> bool:
-    if view.target_c is None:
-        return view.duty is not None and view.duty <= 0.0
-    return view.target_c <= 0.0
+        return temperature_c > self.limits.hot_c and not is_warmed(view, temperature_c, self.limits.neighbour_k)

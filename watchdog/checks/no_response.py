@@ -112,8 +112,8 @@ class NoResponse(Check):
         target_c, now, limits = view.target_c, view.now, self.limits
         longest_s = LATE_INTERVALS * view.source.longest_interval_s
         told = view.duty is not None and now - view.duty_at <= longest_s
-        asks = target_c is not None and target_c > 0.0 and (told or target_c - temperature_c >= limits.gap_k)
-        if target_c is None or not asks or now - view.previous_at > longest_s:
+        asks = target_c is not None and target_c > 0.0 and now - view.previous_at <= longest_s
+        if target_c is None or not asks or not (told or target_c - temperature_c >= limits.gap_k):
             self._arrears.clear()
             self._deep_since, self._owed_share = NEVER, 0.0
             return None

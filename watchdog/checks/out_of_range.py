@@ -6,18 +6,13 @@ from typing import ClassVar
 from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER
 from watchdog.core.view import HeaterView
+from watchdog.core.wild import CORRECTS_WITHIN_S, QUIET_S, SELDOM_S
 
 SILENCE_INTERVALS = 2.5
 """So many reporting intervals without a word, and an impossible reading stands as undenied."""
 
-WORDS, SELDOM_S = 3, 15.0
-"""Two wild words in a row happen: so many are needed, but of a source that speaks seldom two are enough."""
-
-CORRECTS_WITHIN_S = 10.0
-"""A source that reports on change looks again, and takes a wild word back, within this time."""
-
-QUIET_S = 30.0
-"""A wild word just before the link drops for a moment stands only after so long."""
+WORDS = 3
+"""So many impossible words are needed, one less of a source that speaks seldom."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

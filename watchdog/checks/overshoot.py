@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER
-from watchdog.core.view import HeaterView
+from watchdog.core.view import HeaterView, is_warmed
 
 EASES, EASES_INTERVALS = 1.1, 0.25
 """Where the second half of a rise takes so many times as long as the first, and this many intervals more, it comes to its end by itself."""
@@ -93,9 +93,8 @@ class Overshoot(Check):
 
     def _judge_sitting(self, view: HeaterView, temperature_c: float, target_c: float) -> Finding | None:
         """Within the band, but for good: no loop that works lets it sit there."""
-        now, neighbour_c = view.now, view.warmest_neighbour_c
-        warmed = neighbour_c is not None and neighbour_c >= temperature_c - NEIGHBOUR_K
-        if self._sits_at == NEVER or warmed or view.high_c <= self._sits_c - SITS_STEP_K:
+        now = view.now
+        if self._sits_at == NEVER or is_warmed(view, temperature_c, NEIGHBOUR_K) or view.high_c <= self._sits_c - SITS_STEP_K:
             self._sits_c, self._sits_at = view.high_c, now
             return None
         sits_s, allowed_s = now - self._sits_at, SITS_TIMES * self.limits.hang_s

@@ -6,7 +6,7 @@ from typing import ClassVar
 from watchdog.core.check import Check, Finding
 from watchdog.core.roughness import equal_by_chance
 from watchdog.core.values import INFINITY, NEVER
-from watchdog.core.view import HeaterView
+from watchdog.core.view import HeaterView, is_warmed
 
 NOISY = 0.5
 """Noise of at least half a step of the resolution shows in the readings."""
@@ -193,7 +193,7 @@ class Stuck(Check):
         much = gap_k >= self.limits.heating_gap_k or (gap_k >= OFF_TARGET_K and strong and view.duty is not None and view.duty >= FULL)
         if much and (strong or self._rising or temperature_c < self.limits.heating_below_c):
             return HEATING
-        if gap_k < 0.0 and _is_warmed(view, temperature_c):
+        if gap_k < 0.0 and is_warmed(view, temperature_c, NEIGHBOUR_K):
             return ""
         resolution_k = view.resolution_k or INFINITY
         if abs(gap_k) < OFF_TARGET_K or resolution_k > FINE_K:
@@ -215,8 +215,3 @@ class Stuck(Check):
         if noise_k is None or resolution_k is None or not noise_k >= (NOISY_COARSE if resolution_k > COARSE_K else NOISY) * resolution_k:
             return False
         return self._count >= equal_by_chance(noise_k / resolution_k)
-
-
-def _is_warmed(view: HeaterView, temperature_c: float) -> bool:
-    neighbour_c = view.warmest_neighbour_c
-    return neighbour_c is not None and neighbour_c >= temperature_c - NEIGHBOUR_K

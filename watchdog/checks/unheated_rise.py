@@ -58,7 +58,7 @@ class UnheatedRise(Check):
         if temperature_c is None:
             return None
         target_c = view.target_c
-        if self._heat_is_asked(view) if target_c is None else target_c > 0.0 and temperature_c <= target_c + self.limits.above_k:
+        if not view.is_off and (target_c is None or temperature_c <= target_c + self.limits.above_k):
             self._quiet_since = NEVER
             return None
         if not view.fresh or view.sensor:
@@ -82,11 +82,6 @@ class UnheatedRise(Check):
         self._base_c = self._from_c = high_c
         self._base_at = self._from_at = now
         return None
-
-    @staticmethod
-    def _heat_is_asked(view: HeaterView) -> bool:
-        """Where the target is unknown: unless the source says that the duty is 0."""
-        return not (view.duty is not None and view.duty <= 0.0)
 
     def _passive(self, view: HeaterView, temperature_c: float) -> float:
         neighbour_c = view.warmest_neighbour_c

@@ -12,33 +12,30 @@ from pathlib import Path
 
 from watchdog.cli import exit_codes
 from watchdog.cli.output import complain, say, say_json
+from watchdog.cli.printers import find
 from watchdog.replay.learning import Learning, Lesson
 from watchdog.replay.runner import replay
 from watchdog.settings.assemble import site_plan
 from watchdog.settings.learnt import fingerprint
-from watchdog.settings.load import load
 from watchdog.settings.model import PrinterFile, Settings
 from watchdog.sources.recordings import Recording, RecordingError
 
 
 def run(config: Path, printer: str, logs: list[Path], *, as_json: bool) -> int:
     """Exit code 0; 1 when something trips in a log, before or after; 2 for a bad log or an unknown printer; 78 for bad settings."""
-    loaded = load(config, outside=False)
-    if loaded.settings is None:
-        complain(f"the settings in {config} have {len(loaded.problems)} problem(s); `heatwarden check --config {config}` lists them all")
-        return exit_codes.BAD_SETTINGS
-    table = loaded.settings.printers.get(printer)
-    if table is None:
-        complain(f"there is no printer {printer!r}; there are: {', '.join(loaded.settings.printers)}")
-        return exit_codes.BAD_INPUT
+    found = find(config, printer, outside=False)
+    if isinstance(found, int):
+        return found
+    settings, table = found
     try:
-        if not _is_quiet(loaded.settings, printer, logs, "as the settings are: only healthy work teaches anything"):
+        if not _is_quiet(settings, printer, logs, "as the settings are: only healthy work teaches anything"):
             return exit_codes.NOT_SO
         lessons = _lessons(printer, table, logs)
-        taught = {name: replace(heater, learnt=lessons[name].learnt) for name, heater in table.heaters.items()}
-        printers = {**loaded.settings.printers, printer: replace(table, heaters=taught)}
-        if not _is_quiet(replace(loaded.settings, printers=printers), printer, logs, "with what was learnt: nothing is shown"):
-            return exit_codes.NOT_SO
+        if any(lesson.learnt for lesson in lessons.values()):
+            taught = {name: replace(heater, learnt=lessons[name].learnt) for name, heater in table.heaters.items()}
+            printers = {**settings.printers, printer: replace(table, heaters=taught)}
+            if not _is_quiet(replace(settings, printers=printers), printer, logs, "with what was learnt: nothing is shown"):
+                return exit_codes.NOT_SO
     except RecordingError as error:
         complain(str(error))
         return exit_codes.BAD_INPUT

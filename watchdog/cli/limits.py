@@ -16,11 +16,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 from watchdog.cli import exit_codes
-from watchdog.cli.output import complain, say_json
+from watchdog.cli.output import say_json
+from watchdog.cli.printers import find
 from watchdog.settings.explained import lines, remarks, verdict
 from watchdog.settings.heater_facts import Origin
 from watchdog.settings.limits import resolve
-from watchdog.settings.load import load
 from watchdog.settings.model import Heater
 
 if TYPE_CHECKING:
@@ -32,14 +32,10 @@ WIDTH_WITHOUT_TERMINAL = 120
 
 def run(config: Path, printer: str, *, as_json: bool) -> int:
     """Exit code 0, 2 for a printer that is not there, 78 for settings that cannot be read."""
-    loaded = load(config)
-    if loaded.settings is None:
-        complain(f"the settings in {config} have {len(loaded.problems)} problem(s); `heatwarden check --config {config}` lists them all")
-        return exit_codes.BAD_SETTINGS
-    table = loaded.settings.printers.get(printer)
-    if table is None:
-        complain(f"there is no printer {printer!r}; there are: {', '.join(loaded.settings.printers)}")
-        return exit_codes.BAD_INPUT
+    found = find(config, printer, outside=True)
+    if isinstance(found, int):
+        return found
+    _, table = found
     if as_json:
         say_json({"printer": printer, "order": list(ORDER), "heaters": {name: _plain(heater) for name, heater in table.heaters.items()}})
     else:

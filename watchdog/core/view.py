@@ -187,3 +187,9 @@ class HeaterView(Protocol):
 
     def slope_k_per_s(self) -> float | None:
         """The observer's least-squares slope over its window; None while it learns or when it failed."""
+
+
+def is_warmed(view: HeaterView, celsius: float, within_k: float) -> bool:
+    """True where `celsius` is no more than `within_k` above a neighbour, a chamber perhaps, which may then hold it there."""
+    neighbour_c = view.warmest_neighbour_c
+    return neighbour_c is not None and celsius <= neighbour_c + within_k

@@ -30,6 +30,6 @@ def holds(heater: Heater) -> bool:
 
 def learnt_value(heater: Heater, check: str, key: str) -> float | None:
     """The learnt value of a limit, by key of the check; None where there is none that holds."""
-    if heater.learnt is None or not holds(heater):
+    if heater.learnt is None or (check, key) not in LEARNABLE or not holds(heater):
         return None
     return heater.learnt.limits.get(check, {}).get(key)

@@ -5,10 +5,10 @@ from collections.abc import Callable
 GRID_K = 5.0
 """Straight lines between points so far apart, in kelvin; loss curves bend by less than 1 % between them."""
 
-
 LOWEST_C, HIGHEST_C = -40.0, 640.0
-POINTS = round((HIGHEST_C - LOWEST_C) / GRID_K)
 """Beyond these a reading is no temperature of a heater; the value at the end stands for it."""
+
+LINES = round((HIGHEST_C - LOWEST_C) / GRID_K) + 1
 
 
 class Curve:
@@ -18,7 +18,7 @@ class Curve:
 
     def __init__(self, of: Callable[[float], float]) -> None:
         self._of = of
-        self._lines: list[tuple[float, float] | None] = [None] * (POINTS + 1)
+        self._lines: list[tuple[float, float] | None] = [None] * LINES
 
     def at(self, celsius: float) -> float:
         """The value at `celsius`."""

@@ -3,12 +3,10 @@
 from typing import ClassVar
 
 from watchdog.core.values import NEVER, JsonObject, from_plain, to_plain
+from watchdog.thermal.arrears import WILD_K
 
 HELD_K = 2.0
 """A reading so near its target, or above it, holds it."""
-
-WILD_K = 100.0
-"""Two readings so far above it are wild, and hold nothing."""
 
 COLD_C, COLD_K = 25.0, 5.0
 """Something cold comes from a room like this, and a little more than what it can do is allowed."""
@@ -25,7 +23,7 @@ class Hold:
         self.held_at = NEVER
 
     def follow(self, at: float, target_c: float, low_c: float) -> None:
-        """Take a reading; `low_c` is the lower of the newest two. Another target has to be reached first."""
+        """Take a reading; `low_c` is the lower of the newest two. Another target has to be reached first; wild words hold nothing."""
         if target_c != self._target_c:
             self._target_c, self.held_at = target_c, NEVER
         if target_c - HELD_K <= low_c <= target_c + WILD_K:
