@@ -172,3 +172,11 @@ def test_check_says_that_what_was_learnt_is_void(tmp_path: Path) -> None:
         done = CliRunner().invoke(app, [*command, "--config", str(config)])
         assert done.exit_code == 0
         assert "learnt of it is void" in " ".join(done.output.split())
+
+
+def test_a_target_turned_up_bit_by_bit_is_no_row_of_heat_ups() -> None:
+    learning = Learning(["bed"])
+    learning.take([Reading("anvil", "bed", 10.0 * n, 39.5 + n / 100, target_c=40.0 + n // 100) for n in range(900)], "anvil")
+    lesson = learning.lesson("bed", BED)
+    assert lesson.learnt is None
+    assert "0 heat-ups" in lesson.remarks[0]

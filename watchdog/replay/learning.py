@@ -16,6 +16,9 @@ from watchdog.settings.model import Heater, Learnt
 LEAST_HOURS, LEAST_HEAT_UPS = 2.0, 3
 """Of less than this nothing is learnt about swings."""
 
+HEAT_UP_K = 10.0
+"""A target that is raised by less makes no heat-up."""
+
 LEAST_OFF_S, LEAST_OFF_REPORTS = 1800.0, 30
 """Of less than this nothing is learnt about what a printer draws."""
 
@@ -42,12 +45,12 @@ class Evidence:
     _last_at: float | None = None
     _last_c: float = 0.0
     _target_c: float = 0.0
-    _reached: bool = False
+    _from_below: bool = False
 
     def add(self, reading: Reading) -> None:
         """Take a reading of its controlling sensor."""
         if reading.target_c is not None and reading.target_c != self._target_c:
-            self._target_c, self._reached = reading.target_c, False
+            self._target_c, self._from_below = reading.target_c, False
         temperature_c = reading.temperature_c
         if temperature_c is None or reading.sensor:
             return
@@ -57,15 +60,15 @@ class Evidence:
         self._last_at, self._last_c = reading.at, temperature_c
         if self._target_c <= 0.0:
             return
-        if not self._reached and low_c < self._target_c and temperature_c < self._target_c:  # from below: a new swing
-            self._reached = True
-            self.heat_ups += 1
-        if self._reached:
+        if not self._from_below and temperature_c < self._target_c:  # what comes from above has not swung yet
+            self._from_below = True
+            self.heat_ups += temperature_c < self._target_c - HEAT_UP_K
+        if self._from_below:
             self.widest_k = max(self.widest_k, low_c - self._target_c)
 
     def new_log(self) -> None:
         """What comes next is another recording."""
-        self._last_at, self._target_c, self._reached = None, 0.0, False
+        self._last_at, self._target_c, self._from_below = None, 0.0, False
 
 
 @dataclass(slots=True)
