@@ -1,7 +1,9 @@
 """What is learnt of a sensor's noise and resolution, against values from outside."""
 
 import random
+from collections.abc import Callable
 from math import sqrt
+from statistics import fmean
 
 import orjson
 import pytest
@@ -18,18 +20,30 @@ def learnt(values: list[float]) -> Roughness:
     return roughness
 
 
+SENSORS = 40
+"""One sensor scatters by 5 to 14 % around what is found on average; the mean of so many by 1 to 2 %, far inside every bound here."""
+
+
+def mean_noise_k(values: Callable[[], list[float]]) -> float:
+    """What is found on average for many sensors alike; one of which nothing is said counts as no noise."""
+    return fmean(learnt(values()).noise_k or 0.0 for _ in range(SENSORS))
+
+
 @pytest.mark.parametrize("sigma_k", [0.02, 0.1, 0.5])
-def test_the_noise_of_a_fine_sensor_is_found_within_a_fifth(sigma_k: float, dice: random.Random) -> None:
+def test_the_noise_of_a_fine_sensor_is_found_within_a_tenth(sigma_k: float, dice: random.Random) -> None:
     """White noise; E|x - y| = 2 sigma / sqrt(pi) for independent normal values (scipy.stats.norm, halfnorm mean)."""
-    found = learnt([60.0 + dice.gauss(0.0, sigma_k) for _ in range(1600)])
-    assert found.noise_k == pytest.approx(sigma_k, rel=0.2)
+    found_k = mean_noise_k(lambda: [60.0 + dice.gauss(0.0, sigma_k) for _ in range(1600)])
+    assert found_k == pytest.approx(sigma_k, rel=0.1)
 
 
 def test_noise_and_quantisation_add_up(dice: random.Random) -> None:
     """sqrt(sigma^2 + q^2/12): sigma 0.1, q 0.25 give 0.1233 K (quantisation noise q/sqrt 12, Widrow)."""
-    found = learnt([round((60.0 + dice.gauss(0.0, 0.1)) / 0.25) * 0.25 for _ in range(3200)])
-    assert found.noise_k == pytest.approx(sqrt(0.1**2 + 0.25**2 / 12.0), rel=0.35)
-    assert found.resolution_k == pytest.approx(0.25)
+
+    def values() -> list[float]:
+        return [round((60.0 + dice.gauss(0.0, 0.1)) / 0.25) * 0.25 for _ in range(3200)]
+
+    assert mean_noise_k(values) == pytest.approx(sqrt(0.1**2 + 0.25**2 / 12.0), rel=0.3)
+    assert learnt(values()).resolution_k == pytest.approx(0.25)
 
 
 @pytest.mark.parametrize("step_k", [0.05, 0.3, 2.0])
@@ -53,9 +67,8 @@ def test_a_stuck_sensor_does_not_unlearn_its_noise(dice: random.Random) -> None:
 
 
 def test_glitches_teach_nothing(dice: random.Random) -> None:
-    values = [60.0 + dice.gauss(0.0, 0.1) for _ in range(1600)]
-    spoilt = [999.0 if place % 40 == 7 else value for place, value in enumerate(values)]
-    assert learnt(spoilt).noise_k == pytest.approx(0.1, rel=0.25)
+    found_k = mean_noise_k(lambda: [999.0 if place % 40 == 7 else 60.0 + dice.gauss(0.0, 0.1) for place in range(1600)])
+    assert found_k == pytest.approx(0.1, rel=0.1)
 
 
 def test_nothing_is_said_before_three_calm_blocks() -> None:
@@ -75,8 +88,8 @@ def test_a_snapshot_goes_on_to_the_bit(dice: random.Random) -> None:
 
 def test_noise_shows_in_a_heat_up_before_anything_is_held(dice: random.Random) -> None:
     """Second differences leave a ramp out: their standard deviation is sqrt(6) of that of white noise (1, -2, 1; variances add)."""
-    found = learnt([round((20.0 + 0.2 * place + dice.gauss(0.0, 0.2)) / 0.1) * 0.1 for place in range(100)])
-    assert found.noise_k == pytest.approx(0.2, rel=0.5)
+    found_k = mean_noise_k(lambda: [round((20.0 + 0.2 * place + dice.gauss(0.0, 0.2)) / 0.1) * 0.1 for place in range(100)])
+    assert found_k == pytest.approx(0.2, rel=0.4)
 
 
 @given(st.floats(0.01, 0.24), st.sampled_from([0.05, 0.1, 0.25]))
