@@ -14,6 +14,9 @@ SILENCE_INTERVALS = 2.5
 CORRECTS_WITHIN_S = 5.0
 """A source that reports on change looks again, and takes a word back, within this time; for a wild one it may need a look more."""
 
+STOOD_S, STOOD_INTERVALS = 60.0, 3.0
+"""A word below the ceiling that nobody denied for so long has cleared what was before it, even where no second one came."""
+
 WILD_K = 250.0
 """Nothing that heats makes a reading jump so far, not even beside a few words that were lost."""
 
@@ -67,6 +70,8 @@ class Ceiling(Check):
         if spoken_c <= above_c:  # another sensor's word stands, and is no second word for that
             return None
         now = view.now
+        if self._below_since != NEVER and now - self._below_since >= self._stood_s(view):
+            self._clear()
         if self._since == NEVER:
             self._since = now
         self._above += 1
@@ -100,9 +105,15 @@ class Ceiling(Check):
         if self._below_since == NEVER:
             self._below_since = now
         elif now - self._below_since >= self.limits.confirm_s:
-            self._since = self._below_since = NEVER
-            self._above = 0
-            self._denied = False
+            self._clear()
+
+    def _stood_s(self, view: HeaterView) -> float:
+        return max(self.limits.confirm_s, STOOD_S, STOOD_INTERVALS * view.spoken_interval_s)
+
+    def _clear(self) -> None:
+        self._since = self._below_since = NEVER
+        self._above = 0
+        self._denied = False
 
     def _finding(self, view: HeaterView, hottest_c: float) -> Finding:
         self.deadline = INFINITY

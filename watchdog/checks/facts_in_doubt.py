@@ -85,7 +85,7 @@ class FactsInDoubt(Check):
         rested_s = view.now - self._rest_since
         if self._told_unit or rested_s < self.limits.rest_s:
             return None
-        hint = unit_hint(temperature_c, None)
+        hint = unit_hint(temperature_c, None, view.coldest_c)
         if not hint:
             return None
         self._told_unit = True

@@ -65,7 +65,8 @@ class HotWhileOff(Check):
             return None
         stayed_s = now - self._mark_at
         self.near(stayed_s / self.limits.window_s)
-        if not stayed_s >= self.limits.window_s:
+        speaks_of_a_fall = temperature_c <= self._mark_c - self.limits.fall_k  # perhaps the first word after a gap: the next one tells
+        if speaks_of_a_fall or not stayed_s >= self.limits.window_s:
             return None
         self.headroom = 1.0
         return Finding(

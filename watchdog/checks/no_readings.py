@@ -4,12 +4,16 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from watchdog.core.check import Check, Finding
+from watchdog.core.falling import Falling
 from watchdog.core.printer import PROBATION_S
-from watchdog.core.values import INFINITY, NEVER
-from watchdog.core.view import HeaterView
+from watchdog.core.values import INFINITY, NEVER, JsonObject
+from watchdog.core.view import HeaterView, is_warmed
 
 NOISES = 2.0
 """A reading may be so many standard deviations of its noise, and half a step of its resolution, warmer than its heater is."""
+
+HELD_WARM_K = 5.0
+"""What is off and hardly warmer than a chamber around it is held warm by that, for which its own check answers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,25 +40,33 @@ class NoReadings(Check):
     advisory; so does one whose board a relay has taken down. Once that relay shows power again, the board gets as long as
     after a reset to be heard, and not longer. A source that reports on change is heard through its proof
     of life. A heater that was never heard since the start is an advisory: a retained target alone asks for nothing.
-    It uses raw readings alone; only the question whether the heater was cooling asks the observer, and a heater
-    of which that is unknown was not.
+    It uses raw readings alone; only the question whether the heater was cooling asks the observer, and what it read in the
+    minutes before; a heater of which that is unknown was not.
     """
 
     name: ClassVar[str] = "no readings"
     STATE: ClassVar[tuple[str, ...]] = ("_advised", "_asked_at", "_excused_at")
-    __slots__ = (*STATE, "limits")
+    __slots__ = (*STATE, "_falling", "limits")
 
     def __init__(self, limits: NoReadingsLimits) -> None:
         super().__init__()
         self.limits = limits
+        self._falling = Falling()
         self._advised = False
         self._asked_at = NEVER  # since when heat is asked for
         self._excused_at = NEVER  # when its silence was last put down to the dark
         self.deadline = float("-inf")  # due at the first chance: the wait begins when the watch does
 
     def on_reading(self, view: HeaterView) -> Finding | None:
-        now, target_c = view.now, view.target_c
-        heard_at = now if view.fresh and not view.sensor else _heard_at(view)
+        now, target_c, temperature_c = view.now, view.target_c, view.temperature_c
+        if not (view.fresh and not view.sensor):
+            heard_at = _heard_at(view)
+        else:
+            heard_at = now
+            if temperature_c is not None and view.is_off and temperature_c > self.limits.cold_c:
+                self._falling.add(now, temperature_c)
+            else:
+                self._falling.forget()
         if target_c is None or target_c <= 0.0:
             self._asked_at = NEVER
         elif self._asked_at == NEVER:
@@ -104,13 +116,23 @@ class NoReadings(Check):
             numbers["target_c"] = view.target_c
             why = f"while its target is {view.target_c:.0f} degC"
             return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
+        apart_k = NOISES * (view.noise_k or 0.0) + 0.5 * (view.resolution_k or 0.0)
         slope = view.slope_k_per_s()
-        cold_c = self.limits.cold_c + NOISES * (view.noise_k or 0.0) + 0.5 * (view.resolution_k or 0.0)
-        if temperature_c <= cold_c or (slope is not None and slope <= -self.limits.cooling_k_per_s):
+        if slope is None or slope > -self.limits.cooling_k_per_s:  # too noisy for a minute, perhaps, and not for four
+            slope = -(self._falling.rate_k_per_s(temperature_c, apart_k) or 0.0)
+        cools = slope <= -self.limits.cooling_k_per_s or is_warmed(view, temperature_c, HELD_WARM_K)
+        if temperature_c <= self.limits.cold_c + apart_k or cools:
             return self._advice(view, silent_s)
         self.headroom = 1.0
         why = f"after {temperature_c:.0f} degC that was not seen to cool"
         return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
+
+    def snapshot(self) -> JsonObject:
+        return super().snapshot() | {"falling": self._falling.snapshot()}
+
+    def restore(self, saved: JsonObject) -> None:
+        super().restore(saved)
+        self._falling.restore(saved["falling"])
 
 
 def _heat_is_asked_for(view: HeaterView) -> bool:

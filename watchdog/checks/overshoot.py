@@ -15,6 +15,10 @@ SITS_SHARE, SITS_TIMES, SITS_STEP_K, SITS_FROM_C, NEIGHBOUR_K = 0.4, 8.0, 1.5, 6
 step: half a wave of power does. What is no more than so much hotter than a neighbour may be held there by it."""
 
 
+HELD_WARM_K = 5.0
+"""What no power reaches becomes no hotter than its warm neighbour; two sensors may differ by this."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OvershootLimits:
     """Limits of the overshoot check."""
@@ -44,7 +48,7 @@ class Overshoot(Check):
     Still rising (`rise_k` above its lowest value up there, for `confirm_s`, and not easing off) is enough; hanging there without a fall
     of `step_k` takes `hang_s`. A target that was just lowered gets `settle_s` before anything counts, and after
     that the reading only has to keep falling. The ringing of a badly tuned loop stays inside the band or turns back; to sit inside the
-    band for good is no ringing. It says nothing while the target is off (0) or unknown.
+    band for good is no ringing. A warm chamber may hold a bed above a low target. It says nothing while the target is off (0) or unknown.
     """
 
     name: ClassVar[str] = "overshoot"
@@ -83,7 +87,7 @@ class Overshoot(Check):
         now = view.now
         settling = now - view.target_lowered_at < self.limits.settle_s
         fallen_c = view.high_c  # one wild sample is no fall
-        if self._since == NEVER or settling:
+        if self._since == NEVER or settling or is_warmed(view, temperature_c, HELD_WARM_K):
             self._since = now if self._since == NEVER else self._since
             self._fell(now, fallen_c)
             return None
@@ -136,8 +140,8 @@ class Overshoot(Check):
         self.near(0.8 + 0.2 * unfallen_s / limits.hang_s)
         risen_k = view.low_c - self._lowest_c  # one wild sample is no rise
         rising = self._rises_on(view, view.low_c)
-        if not rising and unfallen_s < limits.hang_s:
-            return None
+        if not rising and (unfallen_s < limits.hang_s or temperature_c <= self._lowest_c - limits.step_k):
+            return None  # what speaks of a fall is not cut for want of one: the next word tells
         self.headroom = 1.0
         how = f"rose {risen_k:.1f} K more" if rising else "did not fall"
         return Finding(

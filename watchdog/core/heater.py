@@ -30,7 +30,7 @@ class Heater:
     """One heater. Implements HeaterView; only the engine writes to it."""
 
     STATE: ClassVar[tuple[str, ...]] = (
-        "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "low_c", "high_c", "hottest_c",
+        "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "low_c", "high_c", "coldest_c", "hottest_c",
         "target_c", "target_at", "target_changed_at", "target_lowered_at", "duty", "duty_at", "is_off",
         "power_w", "power_at", "printer_power_w", "printer_power_at", "latched", "readings", "unusable", "ignored",
         "heard_live", "observer_failed", "silent_told", "darkened", "sensor", "spoken_c", "retained_c", "lit_at",
@@ -72,6 +72,7 @@ class Heater:
         self.previous_c: float | None = None
         self.previous_at = NEVER
         self.low_c = self.high_c = 0.0
+        self.coldest_c = INFINITY
         self.is_off = False
         self.retained_c: float | None = None  # what the broker had kept of it: shown, never judged
         self.hottest_c: float | None = None
@@ -179,6 +180,8 @@ class Heater:
             self.low_c, self.high_c = previous_c, temperature_c
         else:
             self.low_c, self.high_c = temperature_c, previous_c
+        if self.high_c < self.coldest_c:
+            self.coldest_c = self.high_c  # one wild sample is not cold
         self.previous_c, self.previous_at = previous_c, self.temperature_at
         self.temperature_c, self.temperature_at = temperature_c, at
         self.heard_live = True

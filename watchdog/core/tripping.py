@@ -26,7 +26,7 @@ def trip(
     relays = _relays_of(printer, heater)
     sentence = finding.sentence
     if heater is not None and temperature_c is not None and not person:
-        sentence += unit_hint(temperature_c, heater.target_c)
+        sentence += unit_hint(temperature_c, heater.target_c, heater.coldest_c)
     latch = Latch(printer.name, trip_id, name, check, sentence, relays, temperature_c=temperature_c, addresses=_addresses(site, relays))
     printer.set_latch(latch)
     printer.also.add((name, check))

@@ -78,6 +78,10 @@ class HeaterView(Protocol):
         """The higher of them: one wild sample is no fall."""
 
     @property
+    def coldest_c(self) -> float:
+        """The lowest temperature since watching began; infinity before the first."""
+
+    @property
     def hottest_c(self) -> float | None:
         """The hottest newest value over all sensors of this heater."""
 
