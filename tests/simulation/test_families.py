@@ -69,7 +69,8 @@ def test_a_hazard_leaves_no_trace_before_its_onset(family: str) -> None:
     trial = case(family, 1)
     if trial.onset_s == 0.0 or family in {"loose_before", "closed_unseen"}:
         return
-    healthy = replace(trial, scenario=replace(trial.scenario, events=()))
+    earlier = tuple(event for event in trial.scenario.events if event.at_s < trial.onset_s) if family.startswith("night_") else ()
+    healthy = replace(trial, scenario=replace(trial.scenario, events=earlier))
     if family == "commanded_too_hot":
         setup = {n: replace(s, schedule=s.schedule[:1] if n == trial.heater else s.schedule) for n, s in trial.scenario.setup.items()}
         healthy = replace(trial, scenario=replace(trial.scenario, setup=setup))

@@ -14,8 +14,9 @@ SILENCE_INTERVALS = 2.5
 CORRECTS_WITHIN_S = 5.0
 """A source that reports on change looks again, and takes a word back, within this time; for a wild one it may need a look more."""
 
-STOOD_S, STOOD_INTERVALS = 60.0, 3.0
-"""A word below the ceiling that nobody denied for so long has cleared what was before it, even where no second one came."""
+STOOD_S, STOOD_INTERVALS, STOOD_WILD_S = 60.0, 3.0, 30.0
+"""A word below the ceiling that nobody denied for so long has cleared what was before it, even where no second one came; a wild one sooner,
+where its source reports on change."""
 
 WILD_K = 250.0
 """Nothing that heats makes a reading jump so far, not even beside a few words that were lost."""
@@ -70,13 +71,13 @@ class Ceiling(Check):
         if spoken_c <= above_c:  # another sensor's word stands, and is no second word for that
             return None
         now = view.now
-        if self._below_since != NEVER and now - self._below_since >= self._stood_s(view):
+        is_wild = self._is_wild(view, spoken_c)
+        if self._below_since != NEVER and now - self._below_since >= self._stood_s(view, is_wild=is_wild):
             self._clear()
         if self._since == NEVER:
             self._since = now
         self._above += 1
         self._below_since = NEVER
-        is_wild = self._is_wild(view, spoken_c)
         needed = 1 if self.limits.confirm_s == 0.0 else 3 if self._denied or is_wild else 2
         if self._above >= needed and now - self._since >= self.limits.confirm_s:
             return self._finding(view, hottest_c)
@@ -107,7 +108,9 @@ class Ceiling(Check):
         elif now - self._below_since >= self.limits.confirm_s:
             self._clear()
 
-    def _stood_s(self, view: HeaterView) -> float:
+    def _stood_s(self, view: HeaterView, *, is_wild: bool) -> float:
+        if is_wild and view.source.on_change:
+            return max(self.limits.confirm_s, STOOD_WILD_S)
         return max(self.limits.confirm_s, STOOD_S, STOOD_INTERVALS * view.spoken_interval_s)
 
     def _clear(self) -> None:

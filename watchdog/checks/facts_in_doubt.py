@@ -50,13 +50,14 @@ class FactsInDoubt(Check):
         temperature_c, before_c = view.temperature_c, view.previous_c
         if not view.fresh or view.sensor or temperature_c is None or before_c is None:
             return None
-        return self._too_fast(view, view.low_c) or self._other_unit(view, temperature_c)
+        return self._too_fast(view) or self._other_unit(view, temperature_c)
 
-    def _too_fast(self, view: HeaterView, low_c: float) -> Finding | None:
-        """`low_c` is the lower of two readings: one wild sample is no rise."""
+    def _too_fast(self, view: HeaterView) -> Finding | None:
+        """One wild sample is no rise, and no fall that a rise can follow."""
         if view.expected is None or self._told_ahead:
             return None
         elapsed_s, last_c = view.now - self._last_at, self._last_c
+        low_c = view.low_c if last_c < view.low_c else min(last_c, view.high_c)
         self._last_c, self._last_at = low_c, view.now
         if low_c <= last_c and self._ahead_k == 0.0:
             return None

@@ -64,7 +64,7 @@ class NoReadings(Check):
         else:
             heard_at = now
             if temperature_c is not None and view.is_off and temperature_c > self.limits.cold_c:
-                self._falling.add(now, temperature_c)
+                self._falling.add(now, view.low_c, view.high_c, on_change=view.source.on_change)
             else:
                 self._falling.forget()
         if target_c is None or target_c <= 0.0:
@@ -119,7 +119,7 @@ class NoReadings(Check):
         apart_k = NOISES * (view.noise_k or 0.0) + 0.5 * (view.resolution_k or 0.0)
         slope = view.slope_k_per_s()
         if slope is None or slope > -self.limits.cooling_k_per_s:  # too noisy for a minute, perhaps, and not for four
-            slope = -(self._falling.rate_k_per_s(temperature_c, apart_k) or 0.0)
+            slope = -self._falling.rate_k_per_s(temperature_c, apart_k)
         cools = slope <= -self.limits.cooling_k_per_s or is_warmed(view, temperature_c, HELD_WARM_K)
         if temperature_c <= self.limits.cold_c + apart_k or cools:
             return self._advice(view, silent_s)
@@ -143,5 +143,6 @@ def _heard_at(view: HeaterView) -> float:
     """When the heater was last heard; its source's proof of life counts for a value that is sent only on change."""
     heard_at = max(view.since, view.temperature_at)
     if view.source.on_change and view.temperature_c is not None:
-        return max(heard_at, view.source.alive_at)
+        alive_at = view.source.alive_at
+        return max(heard_at, min(alive_at, view.lacking_at) if view.lacking_at > view.temperature_at else alive_at)
     return heard_at

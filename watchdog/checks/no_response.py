@@ -92,8 +92,10 @@ class NoResponse(Check):
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
-        if not view.fresh or view.sensor or temperature_c is None:
+        if temperature_c is None:
             return None
+        if not view.fresh or view.sensor:
+            return self._judge_what_stands(view, temperature_c) if _stands(view) else None
         found = None if view.expected is None else self._judge_physics(view, view.expected, temperature_c)
         found = found or self._judge_hold(view)
         if found is not None:
@@ -107,18 +109,29 @@ class NoResponse(Check):
             return self._judge_fall(view, low_c, high_c)
         return self._judge_fall(view, low_c, high_c) or self._judge_rise(view, low_c, high_c)
 
+    def _judge_what_stands(self, view: HeaterView, temperature_c: float) -> Finding | None:
+        """Of a source that reports on change, a proof of life says that the reading has not moved."""
+        if view.target_c is None or not view.target_c - temperature_c >= self.limits.gap_k:
+            return None
+        if view.expected is not None:
+            return self._judge_physics(view, view.expected, temperature_c)
+        if temperature_c > self.limits.below_c or not self._much_is_asked(view, temperature_c):
+            return None
+        return self._judge_rise(view, temperature_c, temperature_c)
+
     def _judge_physics(self, view: HeaterView, expected: Expected, temperature_c: float) -> Finding | None:
         """Whatever its duty, the reading may not fall far behind the weakest and heaviest heater that fits its facts."""
         target_c, now, limits = view.target_c, view.now, self.limits
         longest_s = LATE_INTERVALS * view.source.longest_interval_s
-        told = view.duty is not None and now - view.duty_at <= longest_s
-        asks = target_c is not None and target_c > 0.0 and now - view.previous_at <= longest_s
+        told = view.duty is not None and now - view.duty_at <= (0.0 if view.source.on_change else longest_s)
+        heard_at = self._arrears.heard_at if view.source.on_change and self._arrears.since != NEVER else view.previous_at
+        asks = target_c is not None and target_c > 0.0 and now - heard_at <= longest_s
         if target_c is None or not asks or not (told or target_c - temperature_c >= limits.gap_k):
             self._arrears.clear()
             self._deep_since, self._owed_share = NEVER, 0.0
             return None
         duty = self._duty(target_c - temperature_c, view.duty if told else None)
-        behind_k = self._arrears.add(view.temperature_at, temperature_c, duty, expected, limits.lag_s)
+        behind_k = self._arrears.add(now, temperature_c, duty, expected, limits.lag_s)
         allowed_k = limits.behind_k + min(self._dip(view, behind_k), limits.fall_k)
         self._owed_share = behind_k / allowed_k
         self.near(self._owed_share)
@@ -127,7 +140,8 @@ class NoResponse(Check):
             return None
         if self._deep_since == NEVER:
             self._deep_since = now
-        if now - self._deep_since < JUMP_S:
+        stood_s = now - heard_at if not view.fresh or temperature_c == view.previous_c else 0.0
+        if max(now - self._deep_since, stood_s) < JUMP_S:
             return None
         self.headroom = 1.0
         risen_k, took_s = temperature_c - self._arrears.since_c, now - self._arrears.since
@@ -237,3 +251,8 @@ class NoResponse(Check):
         super().restore(saved)
         self._arrears.restore(saved["arrears"])
         self._hold.restore(saved["hold"])
+
+
+def _stands(view: HeaterView) -> bool:
+    """A source that reports on change has just proved that it lives, and said nothing new."""
+    return view.source.on_change and not view.fresh and view.source.alive_at == view.now

@@ -7,8 +7,8 @@ from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
 from watchdog.core.view import HeaterView
 
-APART_S = 1.0
-"""One report that is delivered twice is still one report."""
+LATE_S, LATE_INTERVALS, LATEST_S = 5.0, 2.0, 30.0
+"""Heat may be heard of so long, or so many reporting intervals, before the target that asks for it; and never longer than the last."""
 
 SILENT_S = 180.0
 """A printer whose network comes up late may heat for so long before it is heard to be asked for it."""
@@ -62,7 +62,7 @@ class Meter:
 
 
 class PowerWhileOff(Check):
-    """Cuts when two reports of a power meter in a row say that heat is being made while nothing asks for any.
+    """Cuts when a power meter says for some seconds, and twice at least, that heat is being made while nothing asks for any.
 
     The printer's meter counts only while every heater of the printer is off, a meter of the heater alone while that one is. A
     target that is unknown is not off, unless the duty is told as 0. What a printer said before it fell silent may have changed
@@ -102,7 +102,7 @@ class PowerWhileOff(Check):
         if heard:
             meter.learn(watts)
         self.near(0.9 * watts / above_w)
-        if not high_s >= (APART_S if heard else SILENT_S):
+        if not high_s >= (_late_s(view) if heard else SILENT_S):
             return None
         said = f"nothing asks {view.printer} for heat" if heard else f"{view.printer} is silent and was off when last heard"
         return self._finding(f"{said}, yet its meter has seen {watts:.0f} W for {high_s:.0f} s", watts, above_w, high_s)
@@ -118,7 +118,7 @@ class PowerWhileOff(Check):
             return None
         high_s = meter.report(at, watts, above_w)
         self.near(0.9 * watts / above_w)
-        if not high_s >= APART_S:
+        if not high_s >= _late_s(view):
             return None
         return self._finding(f"{view.heater} is off, yet its own meter has seen {watts:.0f} W for {high_s:.0f} s", watts, above_w, high_s)
 
@@ -136,3 +136,7 @@ class PowerWhileOff(Check):
         for name, meter in (("printer", self._printer), ("own", self._own)):
             for key in Meter.STATE:
                 setattr(meter, key, from_plain(saved[name][key]))
+
+
+def _late_s(view: HeaterView) -> float:
+    return max(LATE_S, min(LATE_INTERVALS * view.source.longest_interval_s, LATEST_S))

@@ -8,46 +8,64 @@ BLOCK_S, LEAST_COUNT = 120.0, 6
 """Means are taken over so long, and over so many readings at least: what is left of the noise is far below what a body loses meanwhile."""
 
 GAP_S = 60.0
-"""A longer silence hides what happened."""
+"""A longer silence of a source that reports periodically hides what happened."""
+
+TOP_S, TOP_K, TOP_TIMES = 300.0, 1.0, 3.0
+"""Within so long it must have come down from its top by so much, and by so many times what two readings of one temperature may differ."""
 
 
 class Falling:
-    """Means of the newest two whole blocks of readings. Temperatures in degrees Celsius, times in seconds."""
+    """Means of the newest two whole blocks of readings, and the top of the last minutes. Degrees Celsius and seconds."""
 
-    STATE: ClassVar[tuple[str, ...]] = ("_began_at", "_newest_at", "_sum_c", "_count", "_mean_c", "_mean_at", "_before_c", "_before_at")
+    STATE: ClassVar[tuple[str, ...]] = (
+        "_began_at", "_newest_at", "_sum_c", "_count", "_mean_c", "_mean_at", "_before_c", "_before_at", "_top_c", "_top_at", "_least_c",
+    )  # fmt: skip
     __slots__ = STATE
 
     def __init__(self) -> None:
         self._began_at = self._newest_at = NEVER
-        self._sum_c = self._mean_c = self._before_c = 0.0
-        self._mean_at = self._before_at = NEVER
+        self._sum_c = self._mean_c = self._before_c = self._top_c = self._least_c = 0.0
+        self._mean_at = self._before_at = self._top_at = NEVER
         self._count = 0
 
-    def add(self, at: float, temperature_c: float) -> None:
-        """Take a reading of a heater that is off."""
-        if at - self._newest_at > GAP_S:
+    def add(self, at: float, low_c: float, high_c: float, *, on_change: bool = False) -> None:
+        """Take a reading of a heater that is off, as the lower and the higher of the newest two: a lone wild one is no top and no fall."""
+        if at - self._newest_at > GAP_S and not on_change:
             self.forget()
+        if self._newest_at == NEVER:
             self._begin(at)
         self._newest_at = at
-        self._sum_c += temperature_c
+        self._sum_c += high_c
         self._count += 1
         if at - self._began_at >= BLOCK_S and self._count >= LEAST_COUNT:
             self._before_c, self._before_at = self._mean_c, self._mean_at
             self._mean_c, self._mean_at = self._sum_c / self._count, 0.5 * (self._began_at + at)
             self._begin(at)
+        if low_c >= self._top_c or at - self._top_at > TOP_S:
+            self._top_c, self._top_at, self._least_c = low_c, at, high_c
+        elif high_c < self._least_c:
+            self._least_c = high_c
 
     def _begin(self, at: float) -> None:
         self._began_at, self._sum_c, self._count = at, 0.0, 0
 
     def forget(self) -> None:
         """It is heated again, or cold."""
-        self._newest_at = self._mean_at = self._before_at = NEVER
+        self._newest_at = self._mean_at = self._before_at = self._top_at = NEVER
 
-    def rate_k_per_s(self, temperature_c: float, within_k: float) -> float | None:
-        """Positive where it falls; None while it learns, or where `temperature_c` is more than `within_k` above the newer mean."""
-        if self._before_at == NEVER or temperature_c > self._mean_c + within_k:
-            return None
-        return (self._before_c - self._mean_c) / (self._mean_at - self._before_at)
+    def rate_k_per_s(self, temperature_c: float, apart_k: float) -> float:
+        """Positive where it falls; 0 while that is not known. Two readings of one temperature may differ by `apart_k`.
+
+        It counts for nothing that it fell before, where `temperature_c` says that it has risen since.
+        """
+        rate = 0.0
+        if self._before_at != NEVER and temperature_c <= self._mean_c + apart_k:
+            rate = (self._before_c - self._mean_c) / (self._mean_at - self._before_at)
+        fallen_k, took_s = self._top_c - temperature_c, self._newest_at - self._top_at
+        has_risen = temperature_c > self._least_c + apart_k
+        if self._top_at == NEVER or has_risen or took_s <= 0.0 or fallen_k < max(TOP_K, TOP_TIMES * apart_k):
+            return rate
+        return max(rate, fallen_k / took_s)
 
     def snapshot(self) -> JsonObject:
         return {key: to_plain(getattr(self, key)) for key in self.STATE}

@@ -30,7 +30,8 @@ class Heater:
     """One heater. Implements HeaterView; only the engine writes to it."""
 
     STATE: ClassVar[tuple[str, ...]] = (
-        "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at", "low_c", "high_c", "coldest_c", "hottest_c",
+        "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at",
+        "low_c", "high_c", "coldest_c", "hottest_c", "lacking_at",
         "target_c", "target_at", "target_changed_at", "target_lowered_at", "duty", "duty_at", "is_off",
         "power_w", "power_at", "printer_power_w", "printer_power_at", "latched", "readings", "unusable", "ignored",
         "heard_live", "observer_failed", "silent_told", "darkened", "sensor", "spoken_c", "retained_c", "lit_at",
@@ -73,6 +74,7 @@ class Heater:
         self.previous_at = NEVER
         self.low_c = self.high_c = 0.0
         self.coldest_c = INFINITY
+        self.lacking_at = NEVER
         self.is_off = False
         self.retained_c: float | None = None  # what the broker had kept of it: shown, never judged
         self.hottest_c: float | None = None
@@ -163,6 +165,8 @@ class Heater:
             else:
                 self._take_own(temperature_c, at)
             self.hottest_c = self._hottest(at) if self.sensors else temperature_c
+        elif target_c is not None and target_c == self.target_c and self.target_at == self.temperature_at and not retained:
+            self.lacking_at = at  # its words of before had both, and of this one the target is old
         if not retained:
             if duty is not None:
                 self.duty, self.duty_at = duty, at

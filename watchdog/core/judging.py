@@ -114,7 +114,8 @@ def _observe(heater: Heater, at: float, out: list[Output]) -> None:
     times: float | None = None
     try:
         heater.observer.add(at, heater.temperature_c)
-        times = heater.rate.heard(at, heater.source.longest_interval_s)
+        if not heater.source.on_change:
+            times = heater.rate.heard(at, heater.source.longest_interval_s)
     except Exception as error:  # noqa: BLE001 - checks on raw readings must survive an observer that fails
         if not heater.observer_failed:
             heater.observer_failed = True

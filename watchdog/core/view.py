@@ -63,6 +63,10 @@ class HeaterView(Protocol):
     def temperature_at(self) -> float: ...
 
     @property
+    def lacking_at(self) -> float:
+        """When it first said all but its temperature; of no meaning where that came later."""
+
+    @property
     def previous_c(self) -> float | None:
         """The temperature before the newest one."""
 

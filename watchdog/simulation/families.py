@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 
-from watchdog.simulation import hazards_sensor, hazards_switch, traps_heat, traps_night, traps_use, traps_wire
+from watchdog.simulation import hazards_night, hazards_sensor, hazards_switch, traps_heat, traps_night, traps_use, traps_wire
 from watchdog.simulation.case import Case
 from watchdog.simulation.chance import dice
 
@@ -14,22 +14,29 @@ HAZARDS: dict[str, tuple[Family, ...]] = {
     "unheated rise": (
         hazards_switch.closed_idle, hazards_switch.closed_from_start, hazards_switch.half_closed_idle,
         hazards_switch.closed_slow_and_coarse,
+        hazards_night.night_closed_off, hazards_night.night_half_closed_off, hazards_night.night_closed_at_power_on,
     ),
-    "overshoot": (hazards_switch.closed_holding, hazards_switch.half_closed_holding, hazards_switch.chamber_closed),
+    "overshoot": (
+        hazards_switch.closed_holding, hazards_switch.half_closed_holding, hazards_switch.chamber_closed,
+        hazards_night.night_closed_holding, hazards_night.night_half_closed_holding,
+    ),
     "ceiling": (hazards_switch.closed_without_targets,),
-    "hot while off": (hazards_switch.closed_at_end, hazards_switch.half_closed_at_end),
+    "hot while off": (hazards_switch.closed_at_end, hazards_switch.half_closed_at_end, hazards_night.night_closed_at_end),
     "power while off": (hazards_switch.closed_unseen,),
     "no response": (
         hazards_sensor.loose_before, hazards_sensor.loose_heating, hazards_sensor.loose_holding, hazards_sensor.partly_loose,
+        hazards_night.night_loose_holding, hazards_night.night_loose_heating,
     ),
     "stuck": (
         hazards_sensor.frozen_heating, hazards_sensor.frozen_holding, hazards_sensor.bridge_frozen_heating,
         hazards_sensor.bridge_frozen_holding, hazards_switch.board_hung_repeating,
+        hazards_night.night_frozen_heating, hazards_night.night_bridge_frozen_heating,
     ),
-    "out of range": (hazards_sensor.wire_open, hazards_sensor.wire_short),
-    "jumping": (hazards_sensor.jumping,),
+    "out of range": (hazards_sensor.wire_open, hazards_sensor.wire_short, hazards_night.night_wire),
+    "jumping": (hazards_sensor.jumping, hazards_night.night_jumping),
     "no readings": (
         hazards_sensor.silent_heating, hazards_sensor.silent_holding, hazards_sensor.temperature_missing, hazards_switch.board_hung_silent,
+        hazards_night.night_silent,
     ),
     "disagreement": (hazards_sensor.second_sensor_disagrees,),
     "commanded too hot": (hazards_sensor.commanded_too_hot,),

@@ -5,10 +5,12 @@ from typing import ClassVar, Protocol
 from watchdog.core.values import NEVER, JsonObject, from_plain, to_plain
 
 
-class Slowest(Protocol):
-    """The slowest rise that physics allow."""
+class Rises(Protocol):
+    """The rises that physics allow."""
 
     def slowest_rise_k_per_s(self, celsius: float, duty: float = 1.0) -> float: ...
+
+    def fastest_rise_k_per_s(self, celsius: float) -> float: ...
 
 
 WILD_UNTIL = 3
@@ -16,6 +18,12 @@ WILD_UNTIL = 3
 
 WILD_K = 100.0
 """No heater moves so far from one reading to the next: two wild ones in a row are neither a rise nor, after them, a fall."""
+
+JUMP_K, JUMP_TIMES = 8.0, 2.0
+"""A rise by more than this, and than so many times what full power can do meanwhile, is no rise: what follows it is no fall either."""
+
+STOOD_S = 10.0
+"""A value that stood for so long is no wild one, and need not wait for the next."""
 
 
 class Arrears:
@@ -42,8 +50,13 @@ class Arrears:
         self.behind_k = 0.0
         self.since = NEVER
 
-    def add(self, at: float, temperature_c: float, duty: float, slowest: Slowest, lag_s: float) -> float:
-        """Take a reading; the debt in kelvin, up to the reading before it.
+    @property
+    def heard_at(self) -> float:
+        """When the newest reading was taken."""
+        return self._newer_at
+
+    def add(self, at: float, temperature_c: float, duty: float, rises: Rises, lag_s: float) -> float:
+        """Take a reading; the debt in kelvin, up to the reading before it, or up to this one where it only says the same after a while.
 
         A wild sample is left out: each reading counts as the middle one of itself and its two neighbours, at its own time, or a
         gap would be owed before the reading that pays for it counts. Of the duties at both ends of a gap the lower one counts.
@@ -59,17 +72,25 @@ class Arrears:
             return self.behind_k
         low_c, high_c = (older_c, newer_c) if older_c < newer_c else (newer_c, older_c)
         now_c = low_c if temperature_c < low_c else high_c if temperature_c > high_c else temperature_c
-        from_at = self.since + lag_s
-        if self._heard > WILD_UNTIL and now_at > from_at:
-            last_c, last_duty, last_at = self._last_c, self._last_duty, self._last_at
-            rate = slowest.slowest_rise_k_per_s(last_c if last_c > now_c else now_c, last_duty if last_duty < now_duty else now_duty)
-            risen_k = now_c - last_c
-            if not -WILD_K <= risen_k <= WILD_K:
-                risen_k = 0.0
-            behind_k = self.behind_k + rate * (now_at - (last_at if last_at > from_at else from_at)) - risen_k
-            self.behind_k = behind_k if behind_k > 0.0 else 0.0
-        self._last_c, self._last_at, self._last_duty = now_c, now_at, now_duty
+        self._settle(now_at, now_c, now_duty, rises, lag_s)
+        if temperature_c == newer_c and at - now_at >= STOOD_S:
+            self._settle(at, temperature_c, duty, rises, lag_s)
         return self.behind_k
+
+    def _settle(self, at: float, now_c: float, duty: float, rises: Rises, lag_s: float) -> None:
+        """Add what was owed until `at`, and take off what came."""
+        from_at = self.since + lag_s
+        last_c, last_at, last_duty = self._last_c, self._last_at, self._last_duty
+        if self._heard > WILD_UNTIL and at > from_at and at > last_at:
+            rate = rises.slowest_rise_k_per_s(last_c if last_c > now_c else now_c, last_duty if last_duty < duty else duty)
+            risen_k = now_c - last_c
+            if risen_k > JUMP_K and risen_k > JUMP_K + JUMP_TIMES * (at - last_at) * rises.fastest_rise_k_per_s(last_c):
+                return
+            if risen_k < -WILD_K:
+                risen_k = 0.0
+            behind_k = self.behind_k + rate * (at - (last_at if last_at > from_at else from_at)) - risen_k
+            self.behind_k = behind_k if behind_k > 0.0 else 0.0
+        self._last_c, self._last_at, self._last_duty = now_c, at, duty
 
     def snapshot(self) -> JsonObject:
         return {key: to_plain(getattr(self, key)) for key in self.STATE}
