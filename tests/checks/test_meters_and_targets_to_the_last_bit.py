@@ -153,7 +153,7 @@ def test_the_share_counts_from_the_room_on() -> None:
     assert apart(20.0, own_c=below(12.0), limits={"share": 0.25}) == [("disagreement", 30.0)]
 
 
-@pytest.mark.parametrize("confirm_s", [2.5, 10.0, 30.0])
+@pytest.mark.parametrize("confirm_s", [2.75, 10.0, 30.0])
 def test_a_disagreement_that_lasts_exactly_so_long_has_lasted(confirm_s: float) -> None:
     limits = {"confirm_s": confirm_s}
     assert apart(80.0, until=confirm_s, limits=limits) == [("disagreement", confirm_s)]

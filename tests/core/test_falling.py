@@ -12,7 +12,7 @@ from watchdog.core.falling import Falling
 @pytest.mark.parametrize("tau_s", [1800.0, 3600.0])
 @pytest.mark.parametrize("noise_k", [0.02, 0.5])
 def test_the_fall_of_a_cooling_plate_is_found_in_its_noise(tau_s: float, noise_k: float, dice: random.Random) -> None:
-    """The mean of 120 readings scatters by noise / 11, and the top of 300 lies up to four times the noise too high: that adds 7 mK/s at most."""
+    """The mean of 120 readings scatters by noise / 11; the top of 300 lies up to four times the noise too high, 7 mK/s at most."""
     falling, excess_k = Falling(), 40.0
     for at in range(300):
         value = 22.0 + excess_k * exp(-at / tau_s) + dice.gauss(0.0, noise_k)

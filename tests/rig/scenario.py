@@ -196,6 +196,7 @@ def _event(scenario: Scenario, entry: Mapping[str, Any]) -> list[Input]:
         "retained": lambda: [Reading("anvil", kind, at, entry.get("temperature_c"), entry.get("target_c"), retained=True)],
         "target": lambda: [Reading("anvil", kind, at, target_c=entry["target_c"])],
         "burst": lambda: _burst(kind, at, series(entry["temperature"])),
+        "reading": lambda: [Reading("anvil", kind, at, **{key: value for key, value in entry.items() if key not in {"at_s", "what"}})],
         "twice": lambda: [Reading("anvil", kind, at, entry["temperature_c"])] * 2,
     }
     return told[entry["what"]]()

@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from watchdog.core.check import Check, Finding
 from watchdog.core.values import NEVER, JsonObject
-from watchdog.core.view import Expected, HeaterView
+from watchdog.core.view import Expected, HeaterView, says_the_same
 from watchdog.thermal.arrears import Arrears
 from watchdog.thermal.hold import COLD_K, Hold
 
@@ -69,9 +69,8 @@ class NoResponse(Check):
     A sensor that came loose, a broken heater, a switch that fails open: the controller goes on asking. A rise that is too slow is
     judged only well below the target and where even a weak bed still rises. A fall is judged wherever much heat is asked for: a
     draft makes it slow, a cold plate, a wet cloth or a wrench make it small, a sensor that lost its seat makes it fast and large.
-    A target that was held and is asked for still may not be lost by more than something cold takes away. Where its facts are known,
-    the reading may also not stay `behind_k` behind the slowest rise that physics allow at the duty that is told; something cold makes
-    it fall first, and that fall is not counted twice.
+    A target that was held and is asked for still may not be lost by more than something cold takes away. Where facts are known, the
+    reading may not stay `behind_k` behind the slowest rise that they allow at the duty told; a fall by something cold counts once.
     """
 
     name: ClassVar[str] = "no response"
@@ -95,10 +94,9 @@ class NoResponse(Check):
         if temperature_c is None:
             return None
         if not view.fresh or view.sensor:
-            return self._judge_what_stands(view, temperature_c) if _stands(view) else None
+            return self._judge_what_stands(view, temperature_c) if says_the_same(view) else None
         found = None if view.expected is None else self._judge_physics(view, view.expected, temperature_c)
-        found = found or self._judge_hold(view)
-        if found is not None:
+        if found is not None or (found := self._judge_hold(view)) is not None:
             return found
         if not self._much_is_asked(view, temperature_c):
             self._mark_at = self._top_at = NEVER
@@ -110,25 +108,21 @@ class NoResponse(Check):
         return self._judge_fall(view, low_c, high_c) or self._judge_rise(view, low_c, high_c)
 
     def _judge_what_stands(self, view: HeaterView, temperature_c: float) -> Finding | None:
-        """Of a source that reports on change, a proof of life says that the reading has not moved."""
-        if view.target_c is None or not view.target_c - temperature_c >= self.limits.gap_k:
-            return None
-        if view.expected is not None:
-            return self._judge_physics(view, view.expected, temperature_c)
-        if temperature_c > self.limits.below_c or not self._much_is_asked(view, temperature_c):
-            return None
-        return self._judge_rise(view, temperature_c, temperature_c)
+        """A proof of life, and no new reading: it has not moved."""
+        much = view.target_c is not None and view.target_c - temperature_c >= self.limits.gap_k
+        return self._judge_physics(view, view.expected, temperature_c) if much and view.expected is not None else None
 
     def _judge_physics(self, view: HeaterView, expected: Expected, temperature_c: float) -> Finding | None:
         """Whatever its duty, the reading may not fall far behind the weakest and heaviest heater that fits its facts."""
         target_c, now, limits = view.target_c, view.now, self.limits
         longest_s = LATE_INTERVALS * view.source.longest_interval_s
-        told = view.duty is not None and now - view.duty_at <= (0.0 if view.source.on_change else longest_s)
-        heard_at = self._arrears.heard_at if view.source.on_change and self._arrears.since != NEVER else view.previous_at
+        on_change = view.source.on_change
+        told = view.duty is not None and now - view.duty_at <= (0.0 if on_change else longest_s)
+        heard_at = max(self._arrears.heard_at, view.previous_at) if on_change else view.previous_at
         asks = target_c is not None and target_c > 0.0 and now - heard_at <= longest_s
         if target_c is None or not asks or not (told or target_c - temperature_c >= limits.gap_k):
-            self._arrears.clear()
             self._deep_since, self._owed_share = NEVER, 0.0
+            self._arrears.clear()
             return None
         duty = self._duty(target_c - temperature_c, view.duty if told else None)
         behind_k = self._arrears.add(now, temperature_c, duty, expected, limits.lag_s)
@@ -140,8 +134,8 @@ class NoResponse(Check):
             return None
         if self._deep_since == NEVER:
             self._deep_since = now
-        stood_s = now - heard_at if not view.fresh or temperature_c == view.previous_c else 0.0
-        if max(now - self._deep_since, stood_s) < JUMP_S:
+        stands = not view.fresh or temperature_c == view.previous_c
+        if now - (min(self._deep_since, heard_at) if stands else self._deep_since) < JUMP_S:
             return None
         self.headroom = 1.0
         risen_k, took_s = temperature_c - self._arrears.since_c, now - self._arrears.since
@@ -173,8 +167,7 @@ class NoResponse(Check):
 
     def _judge_hold(self, view: HeaterView) -> Finding | None:
         """Without duty and without facts: it was there, it is asked to be there, and it is far away."""
-        target_c, high_c, hold = view.target_c, view.high_c, self._hold
-        now, limits = view.now, self.limits
+        target_c, high_c, hold, now, limits = view.target_c, view.high_c, self._hold, view.now, self.limits
         if target_c is None or target_c <= 0.0 or now - view.previous_at > LATE_INTERVALS * view.source.longest_interval_s:
             hold.forget()
             return None
@@ -240,9 +233,8 @@ class NoResponse(Check):
 
     def _much_is_asked(self, view: HeaterView, temperature_c: float) -> bool:
         target_c, limits = view.target_c, self.limits
-        if target_c is None or target_c <= 0.0 or not target_c - temperature_c >= limits.gap_k:
-            return False  # commanded off, however cold it is, asks for nothing
-        return view.duty is None or view.duty >= limits.duty
+        asked = target_c is not None and target_c > 0.0 and target_c - temperature_c >= limits.gap_k
+        return asked and (view.duty is None or view.duty >= limits.duty)
 
     def snapshot(self) -> JsonObject:
         return super().snapshot() | {"arrears": self._arrears.snapshot(), "hold": self._hold.snapshot()}
@@ -251,8 +243,3 @@ class NoResponse(Check):
         super().restore(saved)
         self._arrears.restore(saved["arrears"])
         self._hold.restore(saved["hold"])
-
-
-def _stands(view: HeaterView) -> bool:
-    """A source that reports on change has just proved that it lives, and said nothing new."""
-    return view.source.on_change and not view.fresh and view.source.alive_at == view.now

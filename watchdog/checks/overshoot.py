@@ -15,6 +15,9 @@ SITS_SHARE, SITS_TIMES, SITS_STEP_K, SITS_FROM_C, NEIGHBOUR_K = 0.4, 8.0, 1.5, 6
 step: half a wave of power does. What is no more than so much hotter than a neighbour may be held there by it."""
 
 
+WEAK, SWING_S = 0.6, 60.0
+"""A rise within this time, by less than this share of what full power does, may be what is left of a swing: it must come once more."""
+
 HELD_WARM_K = 5.0
 """What no power reaches becomes no hotter than its warm neighbour; two sensors may differ by this."""
 
@@ -54,7 +57,7 @@ class Overshoot(Check):
     name: ClassVar[str] = "overshoot"
     STATE: ClassVar[tuple[str, ...]] = (
         "_since", "_lowest_c", "_fell_at", "_from_c", "_from_at",
-        "_half_at", "_full_at", "_sits_c", "_sits_at",
+        "_half_at", "_full_at", "_sits_c", "_sits_at", "_was_weak",
     )  # fmt: skip
     __slots__ = (*STATE, "limits")
 
@@ -67,6 +70,7 @@ class Overshoot(Check):
         self._from_c = self._sits_c = INFINITY
         self._sits_at = NEVER
         self._from_at = self._half_at = self._full_at = NEVER
+        self._was_weak = False
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c, target_c = view.temperature_c, view.target_c
@@ -115,6 +119,7 @@ class Overshoot(Check):
 
     def _fell(self, now: float, celsius: float) -> None:
         self._lowest_c, self._fell_at = celsius, now
+        self._was_weak = False
         self._rise_from(now, celsius)
 
     def _rise_from(self, now: float, celsius: float) -> None:
@@ -131,6 +136,9 @@ class Overshoot(Check):
             self._full_at = now
             first_s, second_s = self._half_at - self._from_at, now - self._half_at
             if second_s > EASES * first_s + EASES_INTERVALS * view.source.longest_interval_s:
+                self._rise_from(now, low_c)
+            elif not self._was_weak and _is_weak(view, low_c, limits.rise_k, now - self._from_at):
+                self._was_weak = True
                 self._rise_from(now, low_c)
         return self._full_at != NEVER and now - self._fell_at >= limits.confirm_s
 
@@ -156,3 +164,7 @@ class Overshoot(Check):
                 "unfallen_s": unfallen_s,
             },
         )
+
+
+def _is_weak(view: HeaterView, celsius: float, rise_k: float, took_s: float) -> bool:
+    return view.expected is not None and took_s < SWING_S and rise_k < WEAK * took_s * view.expected.usual_rise_k_per_s(celsius)

@@ -6,7 +6,7 @@ from typing import ClassVar
 from watchdog.core.check import Check, Finding
 from watchdog.core.roughness import equal_by_chance
 from watchdog.core.values import INFINITY, NEVER
-from watchdog.core.view import HeaterView, is_warmed
+from watchdog.core.view import HeaterView, is_warmed, says_the_same
 
 NOISY = 0.5
 """Noise of at least half a step of the resolution shows in the readings."""
@@ -20,8 +20,8 @@ STILL_K = 10.0
 SUNK_K, SUNK_STEPS, SUNK_TIMES = 5.0, 3, 2.0
 """It sank when it fell by so much, and not at once: touched by something cold, it stands still for a moment before it rises."""
 
-LEAST_COUNT = 4
-"""So many readings, however seldom they come."""
+LEAST_COUNT, LEAST_LIVES = 4, 3
+"""So many readings, however seldom they come; a word that was sent on change, and the proofs of life after it that let it stand."""
 
 FINEST_K, FINEST_TIMES, WARM_C = 0.03, 2.5, 40.0
 """Nothing warm stands still to this for so many times `steady_s`, even at its target."""
@@ -81,8 +81,8 @@ class Stuck(Check):
     Four reasons to move: its own noise (known from before, at least half a step of its resolution, so that a long row of equal
     readings is no chance); much heat asked for, far from the target; being off and hot; and, for a fine
     sensor, standing beside its target for many minutes. A coarse reading at a steady target
-    repeats itself for minutes and lets nothing be known; nor does a source that reports only on change. A stuck reading of a
-    heater that is cold and off is an advisory.
+    repeats itself for minutes and lets nothing be known. Of a source that reports on change, a proof of life repeats its last word; only
+    heating and cooling must then move it. A stuck reading of a heater that is cold and off is an advisory.
     """
 
     name: ClassVar[str] = "stuck"
@@ -119,7 +119,7 @@ class Stuck(Check):
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
-        if temperature_c is None or view.source.on_change:
+        if temperature_c is None:
             return None
         fresh = view.fresh and not view.sensor
         if temperature_c != self._value_c:
@@ -132,14 +132,14 @@ class Stuck(Check):
         if reason != self._reason or self._count == 1:  # a value repeated before there was a reason to move owes nothing for that time
             self._owed_since = self._since if self._count == 1 else view.now
             self._reason = reason
-        if not fresh:
+        if not (fresh or says_the_same(view)):
             return None
         self._count += 1
         found = None
         if self._is_noisy(view):
             noise = f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
             found = self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s, noise)
-        if reason and found is None and self._count >= LEAST_COUNT:
+        if reason and found is None and self._count >= (LEAST_LIVES if view.source.on_change else LEAST_COUNT):
             found = self._judge(
                 view, temperature_c, view.now - max(self._since, self._owed_since), self._allowed_s(view, reason, temperature_c), reason
             )
@@ -168,7 +168,8 @@ class Stuck(Check):
         if target_c is None:
             return ""
         if target_c > 0.0:
-            return self._must_approach(view, target_c, temperature_c)
+            reason = self._must_approach(view, target_c, temperature_c)
+            return reason if reason == HEATING or not view.source.on_change else ""
         return COOLING if target_c <= 0.0 and temperature_c > self.limits.hot_c else ""
 
     def _note_rise(self, now: float, temperature_c: float) -> None:
@@ -212,6 +213,8 @@ class Stuck(Check):
 
     def _is_noisy(self, view: HeaterView) -> bool:
         noise_k, resolution_k = view.noise_k, view.resolution_k
-        if noise_k is None or resolution_k is None or not noise_k >= (NOISY_COARSE if resolution_k > COARSE_K else NOISY) * resolution_k:
+        if view.source.on_change or noise_k is None or resolution_k is None:
+            return False
+        if not noise_k >= (NOISY_COARSE if resolution_k > COARSE_K else NOISY) * resolution_k:
             return False
         return self._count >= equal_by_chance(noise_k / resolution_k)

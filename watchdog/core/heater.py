@@ -40,7 +40,7 @@ class Heater:
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
     __slots__ = (
         *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "timed", "broken", "told", "sensors",
-        "order", "scheduled_at", "burst", "newest", "fresh", "neighbours", "siblings", "repeat_s", "expected",
+        "order", "scheduled_at", "burst", "newest", "newest_of", "fresh", "neighbours", "siblings", "repeat_s", "expected",
     )  # fmt: skip
 
     def __init__(self, printer: str, plan: HeaterPlan, source: Source, at: float) -> None:
@@ -66,6 +66,7 @@ class Heater:
         """Begin to watch anew at `at`: nothing heard before counts as fresh. Targets are forgotten too."""
         self.now = self.since = at
         self.newest: Reading | None = None
+        self.newest_of: dict[str, Reading] = {}  # by further sensor
         self.sensor = ""
         self.spoken_c: float | None = None
         self.temperature_c: float | None = None
@@ -154,7 +155,10 @@ class Heater:
         """Note what a reading says. Retained temperatures are only shown; a retained target only initialises."""
         _, _, _, temperature_c, target_c, duty, power_w, sensor, target_unknown, retained = reading
         self.now = at
-        self.newest = reading
+        if sensor:
+            self.newest_of[sensor] = reading
+        else:
+            self.newest = reading
         if retained:
             self.retained_c, temperature_c = temperature_c, None
         self.fresh = temperature_c is not None
@@ -220,6 +224,7 @@ class Heater:
         return {
             "values": {key: to_plain(getattr(self, key)) for key in self.STATE},
             "newest": None if self.newest is None else list(self.newest),
+            "newest_of": {name: list(one) for name, one in self.newest_of.items()},
             "sensors": {name: [value, at] for name, (value, at) in self.sensors.items()},
             "observer": self.observer.snapshot(),
             "rate": self.rate.snapshot(),
@@ -234,6 +239,7 @@ class Heater:
         for key in self.STATE:
             setattr(self, key, from_plain(saved["values"][key]))
         self.newest = None if saved["newest"] is None else Reading(*saved["newest"])
+        self.newest_of = {name: Reading(*one) for name, one in saved["newest_of"].items()}
         self.sensors = {name: (value, at) for name, (value, at) in saved["sensors"].items()}
         self.observer.restore(saved["observer"])
         self.rate.restore(saved["rate"])

@@ -14,9 +14,10 @@ FROM_VALUES = Reading._fields.index("temperature_c")
 
 
 class Heard(Protocol):
-    """What was heard of a heater so far; times in seconds."""
+    """What was heard of a heater so far, and of each further sensor; times in seconds."""
 
     newest: Reading | None
+    newest_of: dict[str, Reading]
     repeat_s: float
 
     @property
@@ -29,8 +30,8 @@ def repeat_s(longest_interval_s: float) -> float:
 
 
 def is_news(heard: Heard, reading: Reading) -> bool:
-    """False for what is older than, or the very same as, what was heard last."""
-    newest = heard.newest
+    """False for what is older than, or the very same as, what was heard last of the same sensor."""
+    newest = heard.newest_of.get(reading.sensor) if reading.sensor else heard.newest
     if newest is None:
         return True
     later_s = reading.at - newest.at

@@ -201,3 +201,8 @@ def is_warmed(view: HeaterView, celsius: float, within_k: float) -> bool:
     """True where `celsius` is no more than `within_k` above a neighbour, a chamber perhaps, which may then hold it there."""
     neighbour_c = view.warmest_neighbour_c
     return neighbour_c is not None and celsius <= neighbour_c + within_k
+
+
+def says_the_same(view: HeaterView) -> bool:
+    """True where a source that reports on change has just proved that it lives, and so that its last word stands."""
+    return view.source.on_change and not view.fresh and view.source.alive_at == view.now

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from watchdog.checks.registry import CHECKS, Entry
 from watchdog.core.check import Check
+from watchdog.settings.arithmetic import protects
 from watchdog.settings.heater_facts import Origin, facts_of, harm, normal_max
 from watchdog.settings.learnt import learnt_value
 from watchdog.settings.model import Heater
@@ -19,6 +20,9 @@ from watchdog.thermal.heater_classes import CLASSES, HeaterClass, ceiling_c
 
 DEFAULT_INTERVALS = 3.2
 """A default grace, and the advice before it, lasts at least so many reporting intervals."""
+
+LEAST_ABOVE_K = 10.0
+"""A ceiling that lowers itself stays so far above the hottest target (common practice: a loop in order swings by less)."""
 
 LEAST_STANDBY_W = 60.0
 """A printer's board, fans, motors and lights draw up to this much (common practice)."""
@@ -96,8 +100,22 @@ def _of_class(kind: HeaterClass, entry: Entry, field: Field[Any]) -> _Value:
 def _ceiling(heater: Heater, kind: HeaterClass) -> _Value:
     normal, harmful = normal_max(heater), harm(heater)
     why = f"15 K above normal_max_c {normal.value:g}, but no more than half way to harm_c {harmful.value:g}"
+    usual_c = ceiling_c(normal.value, harmful.value)
+    lowered_c = _lowered(heater, kind, usual_c, normal.value)
+    if lowered_c < usual_c:
+        return _Value(lowered_c, "facts", f"lowered from {usual_c:g}, {why}: with that the power would be gone too late")
     origin: Origin = "class of heater" if normal.origin == harmful.origin == "class of heater" else "facts"
-    return _Value(ceiling_c(normal.value, harmful.value), origin, why if origin == "facts" else f"{why}, usual for a {kind.name}")
+    return _Value(usual_c, origin, why if origin == "facts" else f"{why}, usual for a {kind.name}")
+
+
+def _lowered(heater: Heater, kind: HeaterClass, usual_c: float, normal_c: float) -> float:
+    """The usual ceiling, or the highest one below it that keeps this heater from harm; never so low that a usual swing reaches it."""
+    confirm_s = heater.limits.get("ceiling", {}).get("confirm_s", kind.limits["ceiling"]["confirm_s"])
+    steps = range(int(max(usual_c - normal_c - LEAST_ABOVE_K, 0.0)) + 1)
+    for above_c in (usual_c - step for step in steps):
+        if protects(heater, above_c, confirm_s):
+            return above_c
+    return usual_c
 
 
 def _grace(heater: Heater, kind: HeaterClass) -> _Value:
