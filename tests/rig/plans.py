@@ -37,7 +37,7 @@ def _limits(kind: str, entry: Entry, own: Mapping[str, float]) -> Any:
     heater = CLASSES[kind]
     usual = dict(heater.limits.get(entry.name, {}))
     if entry.key in ("ceiling", "commanded_too_hot"):
-        usual["above_c"] = ceiling_c(heater.normal_max_c, heater.harm_c)
+        usual["above_c"] = ceiling_c(heater, heater.normal_max_c, heater.harm_c)
     unknown = set(own) - {field.name for field in fields(entry.limits)}
     assert not unknown, f"{entry.name} has no limit {unknown}"
     values = {field.name: field.default for field in fields(entry.limits) if field.default is not MISSING}

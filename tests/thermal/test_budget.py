@@ -73,7 +73,7 @@ def test_a_heater_beyond_its_steady_temperature_only_has_stored_heat_to_add() ->
 
 @pytest.mark.parametrize("kind", CLASSES.values(), ids=CLASSES)
 def test_defaults_are_in_order(kind: HeaterClass) -> None:
-    ceiling = ceiling_c(kind.normal_max_c, kind.harm_c)
+    ceiling = ceiling_c(kind, kind.normal_max_c, kind.harm_c)
     hot_c = kind.limits["hot while off"]["hot_c"]
     assert kind.cold_c < hot_c
     assert kind.normal_max_c < ceiling < kind.harm_c <= kind.highest_harm_c <= kind.plausible_c[1]
@@ -81,7 +81,7 @@ def test_defaults_are_in_order(kind: HeaterClass) -> None:
 
 def test_a_bed_is_cut_below_the_long_term_limits_of_its_parts() -> None:
     # acrylic transfer adhesive 149 degC long-term (from memory), PEI 170 continuous and FR4 glass transition 130 (data sheets)
-    ceiling = ceiling_c(BED.normal_max_c, BED.harm_c)
+    ceiling = ceiling_c(BED, BED.normal_max_c, BED.harm_c)
     assert ceiling < BED.harm_c <= min(149.0, 170.0, 130.0)
     # no harm temperature of an owner's own passes the short-term limits: adhesive 204, silicone rubber 232 (data sheets)
     assert BED.highest_harm_c <= min(204.0, 232.0)
@@ -89,7 +89,7 @@ def test_a_bed_is_cut_below_the_long_term_limits_of_its_parts() -> None:
 
 def test_a_hotend_is_cut_below_the_decomposition_of_what_it_melts() -> None:
     # PLA: 5 % of its mass is lost at 324 to 327 degC (published thermogravimetry); wood 250 and lasting contact are not a hotend's
-    assert ceiling_c(HOTEND.normal_max_c, HOTEND.harm_c) < HOTEND.harm_c < 324.0
+    assert ceiling_c(HOTEND, HOTEND.normal_max_c, HOTEND.harm_c) < HOTEND.harm_c < 324.0
 
 
 def test_what_stays_hot_while_off_is_told_before_wood_chars_in_years() -> None:

@@ -99,8 +99,8 @@ def _of_class(kind: HeaterClass, entry: Entry, field: Field[Any]) -> _Value:
 
 def _ceiling(heater: Heater, kind: HeaterClass) -> _Value:
     normal, harmful = normal_max(heater), harm(heater)
-    why = f"15 K above normal_max_c {normal.value:g}, but no more than half way to harm_c {harmful.value:g}"
-    usual_c = ceiling_c(normal.value, harmful.value)
+    why = f"{kind.ceiling_above_k:g} K above normal_max_c {normal.value:g}, but no more than half way to harm_c {harmful.value:g}"
+    usual_c = ceiling_c(kind, normal.value, harmful.value)
     lowered_c = _lowered(heater, kind, usual_c, normal.value)
     if lowered_c < usual_c:
         return _Value(lowered_c, "facts", f"lowered from {usual_c:g}, {why}: with that the power would be gone too late")

@@ -19,6 +19,7 @@ class HeaterClass:
     harm_c: float
     highest_harm_c: float
     plausible_c: tuple[float, float]
+    ceiling_above_k: float
     stored_rise_k: float
     drop_k: float
     cooling_within_s: float
@@ -33,6 +34,7 @@ BED = HeaterClass(
     harm_c=130.0,
     highest_harm_c=200.0,
     plausible_c=(-40.0, 250.0),
+    ceiling_above_k=15.0,
     stored_rise_k=12.0,
     drop_k=1.0,
     cooling_within_s=180.0,
@@ -82,6 +84,7 @@ HOTEND = HeaterClass(
     harm_c=310.0,
     highest_harm_c=550.0,
     plausible_c=(-40.0, 600.0),
+    ceiling_above_k=20.0,
     stored_rise_k=12.0,
     drop_k=3.0,
     cooling_within_s=60.0,
@@ -131,6 +134,7 @@ CHAMBER = HeaterClass(
     harm_c=90.0,
     highest_harm_c=150.0,
     plausible_c=(-40.0, 150.0),
+    ceiling_above_k=15.0,
     stored_rise_k=8.0,
     drop_k=1.0,
     cooling_within_s=300.0,
@@ -177,6 +181,6 @@ CHAMBER = HeaterClass(
 CLASSES: dict[str, HeaterClass] = {entry.name: entry for entry in (BED, HOTEND, CHAMBER)}
 
 
-def ceiling_c(normal_max_c: float, harm_c: float) -> float:
-    """The default ceiling: 15 K above the hottest target ever used, but never past half way to harm. All in degrees Celsius."""
-    return normal_max_c + min(15.0, 0.5 * (harm_c - normal_max_c))
+def ceiling_c(kind: HeaterClass, normal_max_c: float, harm_c: float) -> float:
+    """The default ceiling in degrees Celsius: `ceiling_above_k` over the hottest target ever used, never past half way to harm."""
+    return normal_max_c + min(kind.ceiling_above_k, 0.5 * (harm_c - normal_max_c))
