@@ -6,7 +6,7 @@ from typing import ClassVar
 from watchdog.core import wild
 from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER
-from watchdog.core.view import HeaterView
+from watchdog.core.view import HeaterView, is_last_of_one_switched_off
 
 SILENCE_INTERVALS = 2.5
 """So many reporting intervals without a word, and a reading above the ceiling stands as undenied."""
@@ -99,6 +99,8 @@ class Ceiling(Check):
         hottest_c = view.hottest_c
         if hottest_c is None or hottest_c <= self.limits.above_c:
             return None
+        if self._above == 1 and is_last_of_one_switched_off(view) and self._is_wild(view, hottest_c):
+            return None  # one wild word, and then its owner switched it off: the silence is the matter of another check
         return self._finding(view, hottest_c)
 
     def _clear_when_it_lasts(self, now: float) -> None:

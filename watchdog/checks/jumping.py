@@ -8,7 +8,7 @@ from watchdog.core.values import NEVER
 from watchdog.core.view import HeaterView
 
 SELDOM_S = 5.0
-"""A source with a longer interval shows fewer of the jumps: they are remembered for longer, in proportion."""
+"""A source with a longer interval shows fewer of the jumps, unless it reports on change: they are remembered for longer, in proportion."""
 
 GAP_INTERVALS = 2.5
 """After a longer silence a change may be real."""
@@ -83,7 +83,8 @@ class Jumping(Check):
 
     def _jumped(self, view: HeaterView, temperature_c: float, moved_k: float) -> Finding | None:
         now, limits = view.now, self.limits
-        forget_s = limits.forget_s * max(1.0, view.source.longest_interval_s / SELDOM_S)
+        seldom = 1.0 if view.source.on_change else max(1.0, view.source.longest_interval_s / SELDOM_S)
+        forget_s = limits.forget_s * seldom
         self._count = max(0.0, self._count - (now - self._counted_at) / forget_s)
         if self._count == 0.0:
             self._first_at, self._widest_k, self._told = now, 0.0, False

@@ -121,7 +121,7 @@ class NoReadings(Check):
         if slope is None or slope > -self.limits.cooling_k_per_s:  # too noisy for a minute, perhaps, and not for four
             slope = -self._falling.rate_k_per_s(temperature_c, apart_k)
         cools = slope <= -self.limits.cooling_k_per_s or is_warmed(view, temperature_c, HELD_WARM_K)
-        if temperature_c <= self.limits.cold_c + apart_k or cools:
+        if view.low_c <= self.limits.cold_c + apart_k or cools:  # one wild sample is not warm
             return self._advice(view, silent_s)
         self.headroom = 1.0
         why = f"after {temperature_c:.0f} degC that was not seen to cool"

@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER
-from watchdog.core.view import HeaterView
+from watchdog.core.view import HeaterView, is_last_of_one_switched_off
 from watchdog.core.wild import CORRECTS_WITHIN_S, QUIET_S, SELDOM_S
 
 SILENCE_INTERVALS = 2.5
@@ -82,7 +82,9 @@ class OutOfRange(Check):
 
     def on_deadline(self, view: HeaterView) -> Finding | None:
         self.deadline = INFINITY
-        return None if view.temperature_c is None else self._finding(view, view.temperature_c)
+        if view.temperature_c is None or (self._bad == 1 and self._good_c is not None and is_last_of_one_switched_off(view)):
+            return None
+        return self._finding(view, view.temperature_c)
 
     def _impossible(self, view: HeaterView, temperature_c: float) -> bool:
         limits = self.limits

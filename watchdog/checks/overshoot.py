@@ -91,7 +91,7 @@ class Overshoot(Check):
         now = view.now
         settling = now - view.target_lowered_at < self.limits.settle_s
         fallen_c = view.high_c  # one wild sample is no fall
-        if self._since == NEVER or settling or is_warmed(view, temperature_c, HELD_WARM_K):
+        if self._since == NEVER or settling or is_warmed(view, view.low_c, HELD_WARM_K):
             self._since = now if self._since == NEVER else self._since
             self._fell(now, fallen_c)
             return None

@@ -11,7 +11,7 @@ from watchdog.core.plan import HeaterPlan
 from watchdog.core.rate import Rate
 from watchdog.core.repeated import repeat_s
 from watchdog.core.source import Source
-from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
+from watchdog.core.values import INFINITY, NEVER
 
 SLOPE_INTERVALS, SLOPE_WINDOW_S = 6.0, 60.0
 """The slope is taken over this time, or over so many reporting intervals of a slow source."""
@@ -31,7 +31,7 @@ class Heater:
 
     STATE: ClassVar[tuple[str, ...]] = (
         "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at",
-        "low_c", "high_c", "coldest_c", "hottest_c", "lacking_at",
+        "low_c", "high_c", "coldest_c", "hottest_c", "lacking_at", "target_doubted",
         "target_c", "target_at", "target_changed_at", "target_lowered_at", "duty", "duty_at", "is_off",
         "power_w", "power_at", "printer_power_w", "printer_power_at", "latched", "readings", "unusable", "ignored",
         "heard_live", "observer_failed", "silent_told", "darkened", "sensor", "spoken_c", "retained_c", "lit_at",
@@ -76,6 +76,7 @@ class Heater:
         self.low_c = self.high_c = 0.0
         self.coldest_c = INFINITY
         self.lacking_at = NEVER
+        self.target_doubted = False
         self.is_off = False
         self.retained_c: float | None = None  # what the broker had kept of it: shown, never judged
         self.hottest_c: float | None = None
@@ -197,6 +198,10 @@ class Heater:
     def _take_target(self, target_c: float | None, at: float, *, retained: bool) -> None:
         if retained and self.target_at != NEVER:
             return
+        if target_c is None and self.target_c is not None and not self.target_doubted and not self.source.on_change:
+            self.target_doubted = True  # a word that fails now and then does not take back what was said before
+            return
+        self.target_doubted = False
         if target_c != self.target_c:
             self.target_changed_at = at
             if target_c is not None and self.target_c is not None and target_c < self.target_c:
@@ -218,33 +223,3 @@ class Heater:
             if check.deadline < nearest:
                 nearest = check.deadline
         return nearest
-
-    def snapshot(self) -> JsonObject:
-        """Its whole memory."""
-        return {
-            "values": {key: to_plain(getattr(self, key)) for key in self.STATE},
-            "newest": None if self.newest is None else list(self.newest),
-            "newest_of": {name: list(one) for name, one in self.newest_of.items()},
-            "sensors": {name: [value, at] for name, (value, at) in self.sensors.items()},
-            "observer": self.observer.snapshot(),
-            "rate": self.rate.snapshot(),
-            "burst": self.burst.snapshot(),
-            "checks": {check.name: check.snapshot() for check in self.checks},
-            "broken": dict(self.broken),
-            "told": dict(self.told),
-        }
-
-    def restore(self, saved: JsonObject) -> None:
-        """Continue from `snapshot`; checks it does not name begin anew."""
-        for key in self.STATE:
-            setattr(self, key, from_plain(saved["values"][key]))
-        self.newest = None if saved["newest"] is None else Reading(*saved["newest"])
-        self.newest_of = {name: Reading(*one) for name, one in saved["newest_of"].items()}
-        self.sensors = {name: (value, at) for name, (value, at) in saved["sensors"].items()}
-        self.observer.restore(saved["observer"])
-        self.rate.restore(saved["rate"])
-        self.burst.restore(saved["burst"])
-        for check in self.checks:
-            if check.name in saved["checks"]:
-                check.restore(saved["checks"][check.name])
-        self.broken, self.told = dict(saved["broken"]), dict(saved["told"])

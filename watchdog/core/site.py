@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from watchdog.core.heater import Heater
+from watchdog.core.heater_memory import bring_back, kept
 from watchdog.core.outputs import Event, EventKind, Level
 from watchdog.core.plan import SitePlan
 from watchdog.core.power import Power
@@ -92,7 +93,7 @@ class Site:
             "format": SNAPSHOT_FORMAT,
             "now": self.now,
             "trips": self.trips,
-            "heaters": [[*key, heater.snapshot()] for key, heater in self.heaters.items()],
+            "heaters": [[*key, kept(heater)] for key, heater in self.heaters.items()],
             "printers": {name: printer.snapshot() for name, printer in self.printers.items()},
             "sources": {name: source.snapshot() for name, source in self.sources.items()},
             "links": {name: link.snapshot() for name, link in self.links.items()},
@@ -106,7 +107,7 @@ class Site:
             raise ValueError(f"snapshot format {saved.get('format')!r}, this version reads {SNAPSHOT_FORMAT}")
         self.now, self.trips = saved["now"], saved["trips"]
         for printer, name, state in saved["heaters"]:
-            self.heaters[printer, name].restore(state)
+            bring_back(self.heaters[printer, name], state)
         for name, state in saved["printers"].items():
             self.printers[name].restore(state)
         for name, state in saved["sources"].items():

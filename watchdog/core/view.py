@@ -206,3 +206,8 @@ def is_warmed(view: HeaterView, celsius: float, within_k: float) -> bool:
 def says_the_same(view: HeaterView) -> bool:
     """True where a source that reports on change has just proved that it lives, and so that its last word stands."""
     return view.source.on_change and not view.fresh and view.source.alive_at == view.now
+
+
+def is_last_of_one_switched_off(view: HeaterView) -> bool:
+    """True where nothing asked for heat when it fell silent: its owner may have switched it off just after a wild word."""
+    return view.is_off and not view.source.on_change
