@@ -18,6 +18,7 @@ from watchdog.core.plan import SitePlan
 from watchdog.settings.assemble import site_plan
 from watchdog.settings.feeds import Readings
 from watchdog.settings.model import Heater, MainFile, PrinterFile, Settings
+from watchdog.settings.safety import safety
 from watchdog.simulation.case import Case, outcome
 from watchdog.simulation.chance import dice as dice_of
 from watchdog.simulation.families import FAMILIES, case
@@ -34,7 +35,10 @@ METER_SEES_W = 54.0
 
 
 class Result(NamedTuple):
-    """What came of a case. `share` is the part of the time budget that was used."""
+    """What came of a case. `share` is the part of the time budget that was used; `hours` were healthy, up to a fault or the end.
+
+    A fault found too late is told so before where its settings are called unable to protect: its source is too slow for such a heater.
+    """
 
     family: str
     seed: int
@@ -83,7 +87,7 @@ def hidden(one: Case) -> bool:
     return one.family == "closed_unseen" and one.scenario.printer.heaters[one.heater].rated_w < METER_SEES_W
 
 
-def plan_of(one: Case, *, rough: bool = False) -> SitePlan:
+def heaters_of(one: Case, *, rough: bool = False) -> dict[str, Heater]:
     """The settings its owner would write: facts, and how the source reports."""
     dice = dice_of(one.seed, "misjudged")
     telemetry = one.scenario.telemetry
@@ -102,7 +106,12 @@ def plan_of(one: Case, *, rough: bool = False) -> SitePlan:
         )
         told: dict[str, Any] = misjudged(facts.told(), dice) if rough else facts.told()
         heaters[name] = Heater(readings=readings, sensors=sensors, **told)
-    printer = one.scenario.printer.name
+    return heaters
+
+
+def plan_of(one: Case, *, rough: bool = False) -> SitePlan:
+    """All that is guarded: its printer, without relays."""
+    printer, heaters = one.scenario.printer.name, heaters_of(one, rough=rough)
     return site_plan(Settings(MainFile(site="held-out"), {printer: PrinterFile(relays=(), heaters=heaters)}))
 
 
@@ -118,15 +127,16 @@ def judge(job: tuple[str, int]) -> Result:
             trip = trip or next((out for out in engine.feed(item) if isinstance(out, Event) and out.kind == "trip"), None)
         if trip is not None:
             break
-    hours = one.until_s / 3600.0
+    hours = (one.onset_s if one.expect == "trip" else one.until_s) / 3600.0
     if one.expect != "trip":
         verdict = "either" if one.expect == "either" else "quiet" if trip is None else "FALSE TRIP"
         return Result(*job, verdict, trip.check if trip else "", 0.0, hours, trip.sentence if trip else "")
-    deadline_s = outcome(one).deadline_s
+    found = safety(heaters_of(one, rough=rough)[one.heater])
+    as_told = ", AND TOLD SO BEFORE" if found is not None and not found.in_time else ""
     if trip is None:
-        return Result(*job, "MISSED", "", 0.0, hours, "")
-    share = (trip.at - one.onset_s) / (deadline_s - one.onset_s)
-    verdict = "EARLY" if share < 0.0 else "caught" if share <= 1.0 else "LATE"
+        return Result(*job, f"MISSED{as_told}", "", 0.0, hours, "")
+    share = (trip.at - one.onset_s) / (outcome(one).deadline_s - one.onset_s)
+    verdict = "FALSE TRIP" if share < 0.0 else "caught" if share <= 1.0 else f"LATE{as_told}"
     return Result(*job, verdict, trip.check, share, hours, trip.sentence)
 
 
@@ -145,7 +155,7 @@ def main() -> None:
         checks = Counter(result.check for result in mine if result.check)
         lines.append(f"{name:28} {dict(Counter(result.verdict for result in mine))} {dict(checks)}")
     total = Counter(result.verdict for result in results)
-    healthy_h = sum(result.hours for result in results if result.verdict in ("quiet", "FALSE TRIP"))
+    healthy_h = sum(result.hours for result in results if result.verdict != "either")
     lines.append(f"{dict(total)} in {healthy_h:.0f} healthy printer-hours")
     sys.stdout.write("\n".join(lines) + "\n")
 

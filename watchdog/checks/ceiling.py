@@ -18,6 +18,9 @@ STOOD_S, STOOD_INTERVALS, STOOD_WILD_S = 60.0, 3.0, 30.0
 """A word below the ceiling that nobody denied for so long has cleared what was before it, even where no second one came; a wild one sooner,
 where its source reports on change."""
 
+WILD_OFF_K = 25.0
+"""Nothing rises so far from one reading to the next while it is off: what heats by itself was seen, and cut, before."""
+
 WILD_K = 250.0
 """Nothing that heats makes a reading jump so far, not even beside a few words that were lost."""
 
@@ -99,7 +102,7 @@ class Ceiling(Check):
         hottest_c = view.hottest_c
         if hottest_c is None or hottest_c <= self.limits.above_c:
             return None
-        if self._above == 1 and is_last_of_one_switched_off(view) and self._is_wild(view, hottest_c):
+        if self._above == 1 and is_last_of_one_switched_off(view) and hottest_c - (self._below_c or hottest_c) > WILD_OFF_K:
             return None  # one wild word, and then its owner switched it off: the silence is the matter of another check
         return self._finding(view, hottest_c)
 

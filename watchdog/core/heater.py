@@ -31,7 +31,7 @@ class Heater:
 
     STATE: ClassVar[tuple[str, ...]] = (
         "now", "since", "temperature_c", "temperature_at", "previous_c", "previous_at",
-        "low_c", "high_c", "coldest_c", "hottest_c", "lacking_at", "target_doubted",
+        "low_c", "high_c", "coldest_c", "hottest_c", "lacked_at", "lacking_at", "target_doubted",
         "target_c", "target_at", "target_changed_at", "target_lowered_at", "duty", "duty_at", "is_off",
         "power_w", "power_at", "printer_power_w", "printer_power_at", "latched", "readings", "unusable", "ignored",
         "heard_live", "observer_failed", "silent_told", "darkened", "sensor", "spoken_c", "retained_c", "lit_at",
@@ -75,7 +75,7 @@ class Heater:
         self.previous_at = NEVER
         self.low_c = self.high_c = 0.0
         self.coldest_c = INFINITY
-        self.lacking_at = NEVER
+        self.lacked_at = self.lacking_at = NEVER
         self.target_doubted = False
         self.is_off = False
         self.retained_c: float | None = None  # what the broker had kept of it: shown, never judged
@@ -170,8 +170,8 @@ class Heater:
             else:
                 self._take_own(temperature_c, at)
             self.hottest_c = self._hottest(at) if self.sensors else temperature_c
-        elif target_c is not None and target_c == self.target_c and self.target_at == self.temperature_at and not retained:
-            self.lacking_at = at  # its words of before had both, and of this one the target is old
+        elif target_c is not None and target_c == self.target_c and not retained:
+            self._lacks_temperature(at)
         if not retained:
             if duty is not None:
                 self.duty, self.duty_at = duty, at
@@ -180,6 +180,13 @@ class Heater:
         if target_c is not None or (target_unknown and not retained):
             self._take_target(target_c, at, retained=retained)
         self.is_off = self.target_c <= 0.0 if self.target_c is not None else self.duty is not None and self.duty <= 0.0
+
+    def _lacks_temperature(self, at: float) -> None:
+        """Its words of before had both, and of this one the target is old. One alone may fail."""
+        if self.lacked_at > self.temperature_at:
+            self.lacking_at = at if self.lacking_at <= self.temperature_at else self.lacking_at
+        if self.lacked_at > self.temperature_at or self.target_at == self.temperature_at:
+            self.lacked_at = at
 
     def _take_own(self, temperature_c: float, at: float) -> None:
         previous_c = self.temperature_c

@@ -64,7 +64,7 @@ class HeaterView(Protocol):
 
     @property
     def lacking_at(self) -> float:
-        """When it first said all but its temperature; of no meaning where that came later."""
+        """When it said all but its temperature for the second time; of no meaning where that came later."""
 
     @property
     def previous_c(self) -> float | None:

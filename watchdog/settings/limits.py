@@ -21,7 +21,7 @@ from watchdog.thermal.heater_classes import CLASSES, HeaterClass, ceiling_c
 DEFAULT_INTERVALS = 3.2
 """A default grace, and the advice before it, lasts at least so many reporting intervals."""
 
-LEAST_ABOVE_K = 10.0
+LEAST_ABOVE_K = 15.0
 """A ceiling that lowers itself stays so far above the hottest target (common practice: a loop in order swings by less)."""
 
 LEAST_STANDBY_W = 60.0
