@@ -102,7 +102,8 @@ class Ceiling(Check):
         hottest_c = view.hottest_c
         if hottest_c is None or hottest_c <= self.limits.above_c:
             return None
-        if self._above == 1 and is_last_of_one_switched_off(view) and hottest_c - (self._below_c or hottest_c) > WILD_OFF_K:
+        jumped_k = 0.0 if self._below_c is None else hottest_c - self._below_c
+        if self._above == 1 and jumped_k > WILD_OFF_K and is_last_of_one_switched_off(view):
             return None  # one wild word, and then its owner switched it off: the silence is the matter of another check
         return self._finding(view, hottest_c)
 
