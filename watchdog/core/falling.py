@@ -10,7 +10,7 @@ BLOCK_S, LEAST_COUNT = 120.0, 6
 GAP_S = 60.0
 """A longer silence of a source that reports periodically hides what happened."""
 
-TOP_S, TOP_K, TOP_TIMES = 300.0, 1.0, 3.0
+TOP_S, TOP_K, TOP_TIMES = 300.0, 0.5, 3.0
 """Within so long it must have come down from its top by so much, and by so many times what two readings of one temperature may differ."""
 
 

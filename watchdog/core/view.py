@@ -210,4 +210,4 @@ def says_the_same(view: HeaterView) -> bool:
 
 def is_last_of_one_switched_off(view: HeaterView) -> bool:
     """True where nothing asked for heat when it fell silent: its owner may have switched it off just after a wild word."""
-    return view.is_off and not view.source.on_change
+    return view.is_off and (not view.source.on_change or view.source.alive_at <= view.temperature_at)
