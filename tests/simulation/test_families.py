@@ -21,7 +21,7 @@ TRAP_NAMES = [family.__name__ for family in TRAPS]
 MUST_HARM = {
     *("closed_idle", "closed_from_start", "closed_holding", "closed_at_end", "closed_without_targets", "closed_slow_and_coarse"),
     *("closed_unseen", "chamber_closed", "loose_before", "loose_heating", "loose_holding", "frozen_heating"),
-    *("wire_open", "commanded_too_hot", "board_hung_repeating", "second_sensor_disagrees"),
+    *("wire_open", "commanded_too_hot", "board_hung_repeating"),
 }
 NO_HARM = {
     "wire_short",
