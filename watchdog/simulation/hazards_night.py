@@ -9,6 +9,15 @@ from watchdog.simulation.case import Case
 from watchdog.simulation.chance import chance
 from watchdog.simulation.events import Event, MainSwitch, SwitchFails
 from watchdog.simulation.habits import HABITS
+from watchdog.simulation.hazards_sensor import (
+    FROZEN_BOUND_S,
+    JUMPING_BOUND_S,
+    OPEN_BOUND_S,
+    SILENT_BOUND_S,
+    UNHEATED_BOUND_S,
+    rattling,
+)
+from watchdog.simulation.hazards_switch import CLOSED_BOUND_S, HALF_BOUND_S, HORIZON_S
 from watchdog.simulation.night import Night, wire_troubles
 from watchdog.simulation.parts import Telemetry
 from watchdog.simulation.scenario import Scenario
@@ -16,7 +25,6 @@ from watchdog.simulation.sensor_events import (
     BridgeFreezes,
     LinkDown,
     SensorComesLoose,
-    SensorDrifts,
     SensorFreezes,
     SensorShows,
     TemperatureMissing,
@@ -24,14 +32,6 @@ from watchdog.simulation.sensor_events import (
 from watchdog.simulation.switching import SwitchMode
 from watchdog.simulation.traps_night import HOUR_S, a_printer, a_room, between_prints, heater_setups, said
 
-HORIZON_S = 2400.0
-CLOSED_BOUND_S = 600.0
-HALF_BOUND_S = 1200.0
-LOOSE_BOUND_S = 600.0
-FROZEN_BOUND_S = 300.0
-SILENT_BOUND_S = 180.0
-OPEN_BOUND_S = 60.0
-JUMPING_BOUND_S = 300.0
 COLD_AFTER_S = (2400.0, 5400.0)
 """So long nothing heats before a heat-up that must be one from the cold."""
 
@@ -141,19 +141,19 @@ def night_closed_at_end(dice: Random) -> Case:
 def night_loose_holding(dice: Random) -> Case:
     """A sensor falls out in the middle of a print."""
     heater, seat = _heater(dice), dice.uniform(0.0, 0.003)
-    return _case(_holding(dice, least=0.9), heater, lambda at_s, name: (SensorComesLoose(at_s, name, seat),), LOOSE_BOUND_S)
+    return _case(_holding(dice, least=0.9), heater, lambda at_s, name: (SensorComesLoose(at_s, name, seat),), UNHEATED_BOUND_S)
 
 
 def night_loose_heating(dice: Random) -> Case:
     """A sensor falls out in a heat-up."""
     heater, seat = _heater(dice), dice.uniform(0.0, 0.003)
-    return _case(_heating(dice, heater), heater, lambda at_s, name: (SensorComesLoose(at_s, name, seat),), LOOSE_BOUND_S)
+    return _case(_heating(dice, heater), heater, lambda at_s, name: (SensorComesLoose(at_s, name, seat),), UNHEATED_BOUND_S)
 
 
 def night_frozen_heating(dice: Random) -> Case:
     """The controller itself sees one value for ever, in a heat-up."""
     heater = _heater(dice)
-    return _case(_heating(dice, heater), heater, lambda at_s, name: (SensorFreezes(at_s, name),), LOOSE_BOUND_S)
+    return _case(_heating(dice, heater), heater, lambda at_s, name: (SensorFreezes(at_s, name),), UNHEATED_BOUND_S)
 
 
 def night_bridge_frozen_heating(dice: Random) -> Case:
@@ -190,15 +190,4 @@ def night_jumping(dice: Random) -> Case:
     """A bad plug in the middle of a print: the reading jumps by tens of kelvin, again and again."""
     heater = _heater(dice)
     night = _holding(dice, 0.8)
-
-    def jumps(at_s: float, name: str) -> tuple[Event, ...]:
-        events: list[Event] = []
-        until_s = at_s + JUMPING_BOUND_S + 60.0
-        while at_s < until_s:
-            events.append(SensorDrifts(at_s, name, dice.choice((-1.0, 1.0)) * dice.uniform(20.0, 50.0)))
-            at_s += dice.uniform(2.0, 6.0)
-            events.append(SensorDrifts(at_s, name, 0.0))
-            at_s += dice.uniform(4.0, 15.0)
-        return tuple(events)
-
-    return _case(night, heater, jumps, JUMPING_BOUND_S)
+    return _case(night, heater, lambda at_s, name: rattling(dice, at_s, name), JUMPING_BOUND_S)

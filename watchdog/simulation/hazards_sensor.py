@@ -122,18 +122,24 @@ def wire_short(dice: Random) -> Case:
     return _case(dice, printing, (SensorShows(onset_s, heater, dice.choice((725.0, 938.0, 1266.0))),), onset_s, OPEN_BOUND_S)
 
 
-def jumping(dice: Random) -> Case:
-    """A bad plug: the reading jumps by tens of kelvin, again and again."""
-    printing = _, heater, job = _printing(dice, share=0.8)
-    onset_s = at_s = _holding_s(dice, job, heater)
+def rattling(dice: Random, at_s: float, heater: str) -> tuple[Event, ...]:
+    """From `at_s` on, until past the bound of jumping, the reading goes off by tens of kelvin for seconds, again and again."""
     events: list[Event] = []
-    while at_s < onset_s + JUMPING_BOUND_S + 60.0:
+    until_s = at_s + JUMPING_BOUND_S + 60.0
+    while at_s < until_s:
         off_k = dice.choice((-1.0, 1.0)) * dice.uniform(20.0, 50.0)
         events.append(SensorDrifts(at_s, heater, off_k))
         at_s += dice.uniform(2.0, 6.0)
         events.append(SensorDrifts(at_s, heater, 0.0))
         at_s += dice.uniform(4.0, 15.0)
-    return _case(dice, printing, tuple(events), onset_s, JUMPING_BOUND_S)
+    return tuple(events)
+
+
+def jumping(dice: Random) -> Case:
+    """A bad plug: the reading jumps by tens of kelvin, again and again."""
+    printing = _, heater, job = _printing(dice, share=0.8)
+    onset_s = _holding_s(dice, job, heater)
+    return _case(dice, printing, rattling(dice, onset_s, heater), onset_s, JUMPING_BOUND_S)
 
 
 def second_sensor_disagrees(dice: Random) -> Case:
