@@ -7,13 +7,10 @@ from watchdog.core.check import Check, Finding
 from watchdog.core.falling import Falling
 from watchdog.core.printer import PROBATION_S
 from watchdog.core.values import INFINITY, NEVER, JsonObject
-from watchdog.core.view import HeaterView, is_warmed
+from watchdog.core.view import TWO_SENSORS_K, HeaterView, is_warmed
 
 NOISES = 2.0
 """A reading may be so many standard deviations of its noise, and half a step of its resolution, warmer than its heater is."""
-
-HELD_WARM_K = 5.0
-"""What is off and hardly warmer than a chamber around it is held warm by that, for which its own check answers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,11 +114,10 @@ class NoReadings(Check):
             why = f"while its target is {view.target_c:.0f} degC"
             return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
         apart_k = NOISES * (view.noise_k or 0.0) + 0.5 * (view.resolution_k or 0.0)
-        slope = view.slope_k_per_s()
-        if slope is None or slope > -self.limits.cooling_k_per_s:  # too noisy for a minute, perhaps, and not for four
-            slope = -self._falling.rate_k_per_s(temperature_c, apart_k)
-        cools = slope <= -self.limits.cooling_k_per_s or is_warmed(view, temperature_c, HELD_WARM_K)
-        if view.low_c <= self.limits.cold_c + apart_k or cools:  # one wild sample is not warm
+        falls_k_per_s = max(-(view.slope_k_per_s() or 0.0), self._falling.rate_k_per_s(temperature_c, apart_k))  # a minute, or four
+        warmed = is_warmed(view, temperature_c, TWO_SENSORS_K)  # for which the check of its chamber answers
+        cold = view.low_c <= self.limits.cold_c + apart_k  # one wild sample is not warm
+        if cold or warmed or falls_k_per_s >= self.limits.cooling_k_per_s:
             return self._advice(view, silent_s)
         self.headroom = 1.0
         why = f"after {temperature_c:.0f} degC that was not seen to cool"

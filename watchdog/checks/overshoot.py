@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from watchdog.core.check import Check, Finding
 from watchdog.core.values import INFINITY, NEVER
-from watchdog.core.view import HeaterView, is_warmed
+from watchdog.core.view import TWO_SENSORS_K, HeaterView, is_warmed
 
 EASES, EASES_INTERVALS = 1.1, 0.25
 """Where the second half of a rise takes so many times as long as the first, and this many intervals more, it comes to its end by itself."""
@@ -17,9 +17,6 @@ step: half a wave of power does. What is no more than so much hotter than a neig
 
 WEAK, SWING_S = 0.6, 60.0
 """A rise within this time, by less than this share of what full power does, may be what is left of a swing: it must come once more."""
-
-HELD_WARM_K = 5.0
-"""What no power reaches becomes no hotter than its warm neighbour; two sensors may differ by this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +88,7 @@ class Overshoot(Check):
         now = view.now
         settling = now - view.target_lowered_at < self.limits.settle_s
         fallen_c = view.high_c  # one wild sample is no fall
-        if self._since == NEVER or settling or is_warmed(view, view.low_c, HELD_WARM_K):
+        if self._since == NEVER or settling or is_warmed(view, view.low_c, TWO_SENSORS_K):
             self._since = now if self._since == NEVER else self._since
             self._fell(now, fallen_c)
             return None
@@ -126,9 +123,9 @@ class Overshoot(Check):
         self._from_c, self._from_at = celsius, now
         self._half_at = self._full_at = NEVER
 
-    def _rises_on(self, view: HeaterView, low_c: float) -> bool:
+    def _rises_on(self, view: HeaterView) -> bool:
         """By `rise_k`, and without easing off: a loop that swings comes to its top by itself, and then all begins anew."""
-        limits, now = self.limits, view.now
+        limits, now, low_c = self.limits, view.now, view.low_c
         risen_k = low_c - self._from_c
         if self._half_at == NEVER and risen_k >= 0.5 * limits.rise_k:
             self._half_at = now
@@ -147,7 +144,7 @@ class Overshoot(Check):
         unfallen_s = view.now - self._fell_at
         self.near(0.8 + 0.2 * unfallen_s / limits.hang_s)
         risen_k = view.low_c - self._lowest_c  # one wild sample is no rise
-        rising = self._rises_on(view, view.low_c)
+        rising = self._rises_on(view)
         if not rising and (unfallen_s < limits.hang_s or temperature_c <= self._lowest_c - limits.step_k):
             return None  # what speaks of a fall is not cut for want of one: the next word tells
         self.headroom = 1.0

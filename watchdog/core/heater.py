@@ -183,9 +183,10 @@ class Heater:
 
     def _lacks_temperature(self, at: float) -> None:
         """Its words of before had both, and of this one the target is old. One alone may fail."""
-        if self.lacked_at > self.temperature_at:
-            self.lacking_at = at if self.lacking_at <= self.temperature_at else self.lacking_at
-        if self.lacked_at > self.temperature_at or self.target_at == self.temperature_at:
+        again = self.lacked_at > self.temperature_at
+        if again and self.lacking_at <= self.temperature_at:
+            self.lacking_at = at
+        if again or self.target_at == self.temperature_at:
             self.lacked_at = at
 
     def _take_own(self, temperature_c: float, at: float) -> None:

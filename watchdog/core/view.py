@@ -197,6 +197,10 @@ class HeaterView(Protocol):
         """The observer's least-squares slope over its window; None while it learns or when it failed."""
 
 
+TWO_SENSORS_K = 5.0
+"""What no power reaches becomes no hotter than its warm neighbour; two sensors may differ by this."""
+
+
 def is_warmed(view: HeaterView, celsius: float, within_k: float) -> bool:
     """True where `celsius` is no more than `within_k` above a neighbour, a chamber perhaps, which may then hold it there."""
     neighbour_c = view.warmest_neighbour_c

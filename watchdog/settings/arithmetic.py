@@ -22,15 +22,41 @@ RELAY_S = 2.0
 class Safety:
     """Degrees Celsius and seconds. `usual` is by the facts as they stand, `worst` with all of them as wrong as they may be."""
 
+    physics: Expectations
     ceiling_c: float
     harm_c: float
     response_s: float
-    usual_rise_k_per_s: float
-    usual_reached_c: float
-    worst_reached_c: float
-    stored_k: float
-    usual_safety_s: float
-    worst_safety_s: float
+    """From a temperature to the open relay: sensor, one reporting interval, confirming, relay."""
+
+    @property
+    def usual_rise_k_per_s(self) -> float:
+        """At the ceiling, with full power."""
+        return max(self.physics.usual_rise_k_per_s(self.ceiling_c), 0.0)
+
+    @property
+    def stored_k(self) -> float:
+        """What the heat in mat or cartridge still adds."""
+        return self.physics.body.stored_rise_k(self.physics.power_w(self.ceiling_c).usual)
+
+    @property
+    def usual_reached_c(self) -> float:
+        """Where it ends when its power goes so late."""
+        return self.ceiling_c + self.usual_rise_k_per_s * self.response_s + self.stored_k
+
+    @property
+    def worst_reached_c(self) -> float:
+        """The same at worst."""
+        return reached_c(self.physics, self.ceiling_c, self.response_s)
+
+    @property
+    def usual_safety_s(self) -> float:
+        """From the ceiling to harm."""
+        return self.physics.heating_time_s(self.ceiling_c, self.harm_c).usual
+
+    @property
+    def worst_safety_s(self) -> float:
+        """The same at worst."""
+        return process_safety_s(self.physics, self.ceiling_c, self.harm_c)
 
     @property
     def protects(self) -> bool:
@@ -50,37 +76,10 @@ class Safety:
         return f"{reached}, and harm begins at {self.harm_c:.0f} degC"
 
 
-def response_s(heater: Heater, confirm_s: float) -> float:
-    """From a temperature to the open relay: sensor, one reporting interval, confirming, relay."""
-    return SENSOR_S[heater.kind] + heater.readings.longest_interval_s + confirm_s + RELAY_S
-
-
-def protects(heater: Heater, ceiling_c: float, confirm_s: float) -> bool:
-    """False where, by its facts as they stand, harm is reached before the power is gone."""
-    physics = expected(heater)
-    return physics is None or _reached_c(physics, ceiling_c, response_s(heater, confirm_s)) < harm(heater).value
-
-
-def _reached_c(physics: Expectations, ceiling_c: float, after_s: float) -> float:
-    rise_k = max(physics.usual_rise_k_per_s(ceiling_c), 0.0) * after_s
-    return ceiling_c + rise_k + physics.body.stored_rise_k(physics.power_w(ceiling_c).usual)
-
-
 def outcome(heater: Heater, ceiling_c: float, confirm_s: float) -> Safety | None:
     """None where facts are missing."""
     physics = expected(heater)
     if physics is None:
         return None
-    harm_c = harm(heater).value
-    after_s = response_s(heater, confirm_s)
-    return Safety(
-        ceiling_c=ceiling_c,
-        harm_c=harm_c,
-        response_s=after_s,
-        usual_rise_k_per_s=max(physics.usual_rise_k_per_s(ceiling_c), 0.0),
-        usual_reached_c=_reached_c(physics, ceiling_c, after_s),
-        worst_reached_c=reached_c(physics, ceiling_c, after_s),
-        stored_k=physics.body.stored_rise_k(physics.power_w(ceiling_c).usual),
-        usual_safety_s=physics.heating_time_s(ceiling_c, harm_c).usual,
-        worst_safety_s=process_safety_s(physics, ceiling_c, harm_c),
-    )
+    response_s = SENSOR_S[heater.kind] + heater.readings.longest_interval_s + confirm_s + RELAY_S
+    return Safety(physics=physics, ceiling_c=ceiling_c, harm_c=harm(heater).value, response_s=response_s)

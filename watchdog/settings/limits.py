@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from watchdog.checks.registry import CHECKS, Entry
 from watchdog.core.check import Check
-from watchdog.settings.arithmetic import protects
+from watchdog.settings.arithmetic import outcome
 from watchdog.settings.heater_facts import Origin, facts_of, harm, normal_max
 from watchdog.settings.learnt import learnt_value
 from watchdog.settings.model import Heater
@@ -113,7 +113,8 @@ def _lowered(heater: Heater, kind: HeaterClass, usual_c: float, normal_c: float)
     confirm_s = heater.limits.get("ceiling", {}).get("confirm_s", kind.limits["ceiling"]["confirm_s"])
     steps = range(int(max(usual_c - normal_c - LEAST_ABOVE_K, 0.0)) + 1)
     for above_c in (usual_c - step for step in steps):
-        if protects(heater, above_c, confirm_s):
+        found = outcome(heater, above_c, confirm_s)
+        if found is None or found.protects:
             return above_c
     return usual_c
 

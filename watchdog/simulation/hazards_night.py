@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 
+from watchdog.core.observing import HOUR_S
 from watchdog.simulation import mishaps
 from watchdog.simulation.case import Case
 from watchdog.simulation.chance import chance
@@ -30,7 +31,7 @@ from watchdog.simulation.sensor_events import (
     TemperatureMissing,
 )
 from watchdog.simulation.switching import SwitchMode
-from watchdog.simulation.traps_night import HOUR_S, a_printer, a_room, between_prints, heater_setups, said
+from watchdog.simulation.traps_night import a_printer, a_room, between_prints, heater_setups, said
 
 COLD_AFTER_S = (2400.0, 5400.0)
 """So long nothing heats before a heat-up that must be one from the cold."""

@@ -6,9 +6,8 @@ from watchdog.simulation.draw import ROOM_C
 from watchdog.simulation.events import Draft, LaidOn, OtherLoad, TakenOff
 from watchdog.simulation.hands import DoorMoves, SheetSwapped
 from watchdog.simulation.night import Night
+from watchdog.simulation.traps_heat import STEEL_J_PER_M2K, WATER_J_PER_GK
 
-STEEL_J_PER_M2K = 7850.0 * 480.0 / 1000.0
-WATER_J_PER_GK = 4.18
 DOOR_W_PER_K = (8.0, 25.0)
 """What the air of a box loses to the room through an open door."""
 

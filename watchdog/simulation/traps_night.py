@@ -3,6 +3,7 @@
 from dataclasses import replace
 from random import Random
 
+from watchdog.core.observing import HOUR_S
 from watchdog.simulation import mishaps
 from watchdog.simulation.case import Case
 from watchdog.simulation.chance import chance
@@ -15,7 +16,6 @@ from watchdog.simulation.parts import Control, HeaterSetup, MeterSpec, Room, Tel
 from watchdog.simulation.scenario import Scenario
 from watchdog.simulation.sensor_events import LinkDown
 
-HOUR_S = 3600.0
 SURELY_COOLING_S = 400.0
 """So long after a print has ended every heater is seen to cool, and its silence is no danger."""
 
