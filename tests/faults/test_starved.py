@@ -71,20 +71,21 @@ def two_thousandths(pid: int) -> Iterator[None]:
 def test_a_guard_that_hardly_gets_the_processor_cuts_late_and_only_what_is_hot(
     shop: Workshop, starved: Callable[[int], AbstractContextManager[None]]
 ) -> None:
-    """Row F49. What it is late by is shown, and taken for nobody's silence."""
+    """Row F49. What it is late by is shown and told, and taken for nobody's silence. What waited is dealt with at once afterwards."""
     with starved(guard_pid(shop)):
         starved_at = seconds()
         until(lambda: seconds() - starved_at > BUSY_FOR_S / 2)
         t0 = seconds()
         shop.printers["anvil"].temperature_c = HOT_C
-        off_s = shop.off_after_s("anvil-plug", t0, within_s=10.0)
         until(lambda: seconds() - starved_at > BUSY_FOR_S)
+    starved_s = seconds() - t0
+    off_s = shop.off_after_s("anvil-plug", t0)
     lag_s = shop.guard.status()["guard"]["worst_lag_s"]
     figure(f"F49 {starved.__name__}: hot to power gone", off_s)
     figure(f"F49 {starved.__name__}: worst lag shown", lag_s)
-    assert off_s < NORMAL_S + 2 * lag_s
+    assert off_s < NORMAL_S + starved_s
     if lag_s > STALL_S:
-        assert shop.event("suspended").level == "warning"
+        assert until(lambda: shop.warnings("did not listen") + shop.warnings("after they came"))
     assert shop.trips("bramble") == []
     assert [trip.check for trip in shop.trips("anvil")] == ["ceiling"]
 

@@ -89,6 +89,22 @@ def test_row_f20_what_comes_during_a_long_turn_waits_for_the_next_one(bench: Ben
     assert bench.loop.worst_lag_s > STALL_S
 
 
+def test_row_f49_readings_that_are_judged_late_are_told_once_a_minute(bench: Bench) -> None:
+    """Each turn comes in time, and yet it hears what waited for long, as of a computer that is too busy."""
+    told = {}
+    for turn in range(300):
+        bench.at = 100.0 + 0.5 * turn
+        bench.hear("anvil", bench.at - (0.0 if turn < 4 else STALL_S + 0.5))
+        bench.hear("bramble", bench.at)
+        bench.loop.turn()
+        told[turn] = [event for event in bench.events if event.kind == "late"]
+    assert told[3] == []
+    assert [event.at for event in told[299]] == [102.0, 162.5, 223.0]
+    assert told[299][0].numbers == {"lag_s": STALL_S + 0.5}
+    assert told[299][0].level == "warning"
+    assert "suspended" not in bench.kinds()
+
+
 def test_real_silence_still_trips_after_a_late_turn(bench: Bench) -> None:
     for step in range(1, 9):
         bench.hear("anvil", 100.0 + 0.5 * step)

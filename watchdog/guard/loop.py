@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from watchdog.checks.no_readings import NoReadings
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Input, Reading, Suspended, Tick, Unusable
+from watchdog.core.outputs import Event
 from watchdog.core.values import INFINITY
 from watchdog.guard.hands import Hands
 from watchdog.guard.inbox import Inbox, Question
@@ -26,6 +27,9 @@ SLEPT_S = 1.0
 
 SHORT_DELAY_S = 0.1
 """A turn later than this has readings waiting that differ so much in age that their order matters."""
+
+LATE_AGAIN_S = 60.0
+"""Readings that are judged late are told once in so long a time."""
 
 BATCH = 512
 """Readings taken in one go, between looks at relay reports."""
@@ -74,6 +78,7 @@ class Loop:
         self.turns = 0
         self.judged = 0
         self.worst_lag_s = 0.0
+        self._late_told_at = -INFINITY
 
     def run(self) -> None:
         """Go on until stopped."""
@@ -144,7 +149,17 @@ class Loop:
                 oldest_at = reading.at
             self._judge(reading)
         if oldest_at != INFINITY:
-            self.worst_lag_s = max(self.worst_lag_s, self._now() - oldest_at)
+            self._note_lag(oldest_at)
+
+    def _note_lag(self, oldest_at: float) -> None:
+        """A computer that is too busy for what it has to watch must not keep that to itself."""
+        at = self._now()
+        lag_s = at - oldest_at
+        self.worst_lag_s = max(self.worst_lag_s, lag_s)
+        if lag_s > self._stall_s and at > self._late_told_at + LATE_AGAIN_S:
+            self._late_told_at = at
+            sentence = f"readings were judged {lag_s:.1f} s after they came: this computer is too busy, or was stopped"
+            self._hands.carry_out([Event(at, "late", "warning", sentence, numbers={"lag_s": lag_s})])
 
     def _judge(self, reading: Reading | Unusable) -> None:
         """The path of every reading."""
