@@ -33,6 +33,7 @@ from watchdog.relays.registry import build
 from watchdog.settings.assemble import (
     PUSHED_LINK,
     latched_relay_plan,
+    meters,
     site_plan,
     ways_of_voices,
 )
@@ -97,6 +98,7 @@ def guard_for(
     plan, marks, found = _found(site_plan(settings), standing)
     inbox = standing.inbox
     inbox.watch((printer.name, heater.name) for printer in plan.printers for heater in printer.heaters)
+    inbox.watch_meters(meters(settings))
     drivers = _drivers(plan, standing, settings.main.relays)
     recorder = Recorder(standing.state / RECORD, clock.now, clock.wall_us, keep_days=KEEP_DAYS)
     journal = Journal(run, recorder, clock.wall_us)

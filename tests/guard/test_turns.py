@@ -113,6 +113,21 @@ def test_real_silence_still_trips_after_a_late_turn(bench: Bench) -> None:
     assert [event.printer for event in bench.events if event.kind == "trip"] == ["bramble"]
 
 
+def test_what_the_meter_of_a_relay_says_is_a_report_and_a_reading() -> None:
+    inbox = Inbox()
+    inbox.watch_meters({"plug": ("anvil", ""), "feed": ("anvil", "bed")})
+    said = [RelayReport(name, 1.0, power_w=310.0) for name in ("plug", "feed", "other")]
+    said += [RelayReport("plug", 2.0, state="on"), RelayReport("feed", 3.0, power_w=5.0, retained=True)]
+    for report in said:
+        inbox.report(report)
+    assert list(inbox.reports()) == said
+    assert list(inbox.readings(100, 9.0)) == [
+        Reading("anvil", "", 1.0, power_w=310.0),
+        Reading("anvil", "bed", 1.0, power_w=310.0, sensor="feed"),
+        Reading("anvil", "bed", 3.0, power_w=5.0, sensor="feed", retained=True),
+    ]
+
+
 def test_readings_are_handed_out_up_to_a_moment_and_none_is_lost() -> None:
     inbox = Inbox()
     inbox.watch([("anvil", "bed"), ("bramble", "bed")])

@@ -49,6 +49,7 @@ class PlugTable:
     broker: str = "shed"
     meter: bool = False
     meter_within_s: float = 2.0
+    shows_heat: bool = False
     echo_within_s: float = 1.5
     sent_within_s: float = 1.0
     feeds_board: bool = False
@@ -67,7 +68,8 @@ class PlugTable:
             f'presence = {{ topic = "{self.topic("presence")}" }}',
         ]
         if self.meter:
-            lines.append(f'meter = {{ topic = "{self.topic("watts")}", pointer = "/power_w", within_s = {self.meter_within_s} }}')
+            more = f"within_s = {self.meter_within_s}, shows_heat = {str(self.shows_heat).lower()}"
+            lines.append(f'meter = {{ topic = "{self.topic("watts")}", pointer = "/power_w", {more} }}')
         return "\n".join(lines) + "\n"
 
 
@@ -92,6 +94,7 @@ class HttpTable:
     name: str
     url: str
     meter: bool = False
+    shows_heat: bool = False
     secret: Path | None = None
     more: str = ""
 
@@ -103,7 +106,7 @@ class HttpTable:
             f'order = {{ url = "{self.url}", {headers}body = "contact=open", {answer} }}',
             f'echo = {{ url = "{self.url}", {headers}pointer = "/contact", off = "open", on = "closed" }}',
         ]
-        lines += ['meter = { pointer = "/power/watts" }'] if self.meter else []
+        lines += [f'meter = {{ pointer = "/power/watts", shows_heat = {str(self.shows_heat).lower()} }}'] if self.meter else []
         lines += [f'secret_file = "{self.secret}"'] if self.secret else []
         return "\n".join([*lines, self.more]) + "\n"
 

@@ -6,7 +6,7 @@ import pytest
 
 from watchdog.cli import check
 from watchdog.core.plan import SourcePlan
-from watchdog.settings.assemble import PUSHED_LINK, feeds_by_broker, feeds_by_page, site_plan, ways_of_voices
+from watchdog.settings.assemble import PUSHED_LINK, feeds_by_broker, feeds_by_page, meters, site_plan, ways_of_voices
 from watchdog.settings.bounds import FRONT_RESTART_S
 from watchdog.settings.load import load
 from watchdog.settings.model import Settings
@@ -77,6 +77,33 @@ def test_what_is_polled_from_one_page_shares_a_link_and_what_is_pushed_another(c
     bed, hotend = site_plan(settings).printers[0].heaters
     assert bed.source == SourcePlan("anvil/bed", on_change=False, longest_interval_s=2.0, link="page board", fed="polled")
     assert hotend.source == SourcePlan("anvil/hotend", False, 2.0, PUSHED_LINK, "pushed through the front")
+
+
+@pytest.mark.parametrize(
+    ("relay", "meter", "whose"),
+    [
+        ('topic = "plugs/anvil/power", pointer = "/watts"', "anvil-plug", ("anvil", "")),
+        ('topic = "plugs/bed/power"', "bed-contactor", ("anvil", "bed")),
+    ],
+)
+def test_a_relay_s_meter_shows_the_power_of_what_the_relay_cuts(config: Path, relay: str, meter: str, whose: tuple[str, str]) -> None:
+    main = config / "heatwarden.toml"
+    text = main.read_text()
+    if meter == "bed-contactor":
+        order = 'order = { topic = "plugs/bed/order" }'
+        text = text.replace(order, f"{order}\nmeter = {{ {relay} }}")
+    anvil = (config / "printers" / "anvil.toml").read_text()
+    without = anvil[: anvil.index("[meter]")]
+    main.write_text(text)
+    unused = f"{meter}: its meter shows only whether the power is gone; with shows_heat, heating while off would be seen by it as well"
+    silent = changed(config, (anvil, without))
+    assert meters(silent) == {}
+    assert unused in protection(silent).printers["anvil"].lacks
+    main.write_text(text.replace(relay, f"{relay}, shows_heat = true"))
+    shown = load(config).settings
+    assert shown is not None
+    assert meters(shown) == {meter: whose}
+    assert unused not in protection(shown).printers["anvil"].lacks
 
 
 @pytest.mark.usefixtures("mixed")

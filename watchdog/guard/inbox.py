@@ -4,7 +4,7 @@ import os
 import select
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from watchdog.core.inputs import Reading, RelayReport, SourceReport, Unusable
@@ -54,6 +54,7 @@ class Inbox:
     def __init__(self) -> None:
         self._lanes: dict[tuple[str, str], Lane] = {}
         self._other = Lane()
+        self._meters: dict[str, tuple[str, str]] = {}
         self._ready: deque[Lane] = deque()
         self._reports: deque[RelayReport | SourceReport] = deque()
         self._questions: deque[Question] = deque()
@@ -69,6 +70,10 @@ class Inbox:
         """Give each heater (printer, heater) a lane of its own."""
         self._lanes.update((key, Lane()) for key in heaters)
 
+    def watch_meters(self, meters: Mapping[str, tuple[str, str]]) -> None:
+        """Take what these relays' meters say, by name, for the power of a printer and its heater ("": of all of it) as well."""
+        self._meters.update(meters)
+
     def reading(self, reading: Reading | Unusable) -> None:
         if self._asleep and self.judge(reading):
             return
@@ -83,6 +88,10 @@ class Inbox:
             self.ring()
 
     def report(self, report: RelayReport | SourceReport) -> None:
+        if isinstance(report, RelayReport) and report.power_w is not None and report.relay in self._meters:
+            printer, heater = self._meters[report.relay]
+            sensor = report.relay if heater else ""
+            self.reading(Reading(printer, heater, report.at, power_w=report.power_w, sensor=sensor, retained=report.retained))
         self._reports.append(report)
         if self._asleep:
             self.ring()

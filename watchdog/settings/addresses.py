@@ -82,7 +82,10 @@ class SwitchEcho:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SwitchMeter:
-    """Where a plug reports the power through it, in watts. At or under `standby_w` the power counts as gone."""
+    """Where a plug reports the power through it, in watts. At or under `standby_w` the power counts as gone.
+
+    With `shows_heat` it is also the meter of what the plug cuts, by which heating while off is seen.
+    """
 
     __pydantic_config__ = STRICT
 
@@ -90,6 +93,7 @@ class SwitchMeter:
     pointer: str = ""
     standby_w: float = 2.0
     within_s: float = 75.0
+    shows_heat: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,13 +178,14 @@ class HttpEcho:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HttpMeter:
-    """Where in the echo's page the power stands, in watts. At or under `standby_w` the power counts as gone."""
+    """Where in the echo's page the power stands, in watts. At or under `standby_w` the power counts as gone; `shows_heat` as over MQTT."""
 
     __pydantic_config__ = STRICT
 
     pointer: str
     standby_w: float = 2.0
     within_s: float = 75.0
+    shows_heat: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

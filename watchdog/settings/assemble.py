@@ -12,7 +12,7 @@ from watchdog.settings.feeds import Meter, Readings, Voice, Way
 from watchdog.settings.limits import fresh_checks, limits_by_check
 from watchdog.settings.model import Heater, PrinterFile, Settings
 from watchdog.settings.physics import expected
-from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, RelayTable
+from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, RelayTable, shows_heat
 from watchdog.thermal.heater_classes import CLASSES
 from watchdog.wire.feed import Feed
 
@@ -71,6 +71,23 @@ def _feeds_by(settings: Settings, way: Literal["broker", "page"]) -> dict[str, l
 def ways_of_voices(settings: Settings) -> dict[Voice, Fed]:
     """How the readings of each voice come; of all heaters, further sensors and meters."""
     return {voice: FED[readings.way] for voice, readings in settings.voices()}
+
+
+def meters(settings: Settings) -> dict[str, tuple[str, str]]:
+    """Of what the meter of a relay shows the power: by relay a printer, and its heater or "" for the whole printer.
+
+    Only of relays that say so (`shows_heat`); the rules see to it that what such a relay cuts is one thing.
+    """
+    found = {}
+    for printer, table in settings.printers.items():
+        lists = {"": table.relays} | {name: heater.relays for name, heater in table.heaters.items()}
+        for heater, relays in lists.items():
+            for name in relays:
+                relay = settings.main.relays[name]
+                if shows_heat(relay):
+                    only = heater or next(iter(table.heaters))
+                    found[name] = (printer, only if relay.cuts == "heater" else "")
+    return found
 
 
 def source_name(printer: str, heater: str, sensor: str) -> str:

@@ -142,6 +142,16 @@ CATALOGUE: dict[str, Entry] = {
         'a relay of its own, or one with cuts = "several"',
         "if it really feeds both, say so in heatwarden.toml",
     ),
+    "meter-of-several": Entry(
+        'shows_heat = true for {value}, which says cuts = "several"',
+        "shows_heat only of a relay that cuts one printer or one heater",
+        "whose heat it is cannot be told: take it out",
+    ),
+    "meter-twice": Entry(
+        "shows_heat = true for {value}, and {other} for the same power",
+        "one meter for the whole printer, and one for a heater",
+        "take one of them out: they would contradict each other",
+    ),
     "relay-for-one-heater": Entry(
         '{value}, which says cuts = "heater"', "relays that cut the whole printer", "name it under the heater that it feeds: {heaters}"
     ),

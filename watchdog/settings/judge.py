@@ -7,13 +7,24 @@ from watchdog.settings.draft import Draft
 from watchdog.settings.rules_brokers import brokers
 from watchdog.settings.rules_front import front
 from watchdog.settings.rules_heaters import heaters
+from watchdog.settings.rules_meters import meters_of_relays
 from watchdog.settings.rules_pages import pages
 from watchdog.settings.rules_readings import readings
 from watchdog.settings.rules_relays import relays
 from watchdog.settings.rules_use import use_of_relays
 from watchdog.settings.sheet import Sheet, names
 
-_RULES: tuple[Callable[[Sheet], Iterator[Draft]], ...] = (names, brokers, pages, front, relays, use_of_relays, readings, heaters)
+_RULES: tuple[Callable[[Sheet], Iterator[Draft]], ...] = (
+    names,
+    brokers,
+    pages,
+    front,
+    relays,
+    use_of_relays,
+    meters_of_relays,
+    readings,
+    heaters,
+)
 
 
 def judge(sheet: Sheet, known: Iterable[Draft] = ()) -> list[Draft]:

@@ -8,7 +8,7 @@ from watchdog.settings.feeds import Readings
 from watchdog.settings.learnt import VOID, holds
 from watchdog.settings.limits import Limit, resolve
 from watchdog.settings.model import Heater, PrinterFile, Settings
-from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, PretendRelayTable
+from watchdog.settings.relay_tables import CommandRelayTable, HttpRelayTable, MqttRelayTable, PretendRelayTable, shows_heat
 from watchdog.settings.rules_front import is_loopback
 from watchdog.settings.rules_http_relays import http_relay_lacks
 from watchdog.settings.safety import safety
@@ -176,6 +176,8 @@ def _relay_lacks(settings: Settings, printer: str, name: str) -> Iterator[str]:
         yield f"{name}: no echo and no meter; only a falling temperature can show that it opened, which takes minutes"
     elif "meter" not in evidence and relay.silences:
         yield f"{name}: no meter; a welded contact that echoes off goes unseen"
+    if "meter" in evidence and cuts != "several" and not shows_heat(relay) and settings.printers[printer].meter is None:
+        yield f"{name}: its meter shows only whether the power is gone; with shows_heat, heating while off would be seen by it as well"
     if isinstance(relay, MqttRelayTable) and relay.presence is None:
         yield f"{name}: no presence; that it cannot be reached is seen only when the broker cannot be reached either"
     if isinstance(relay, CommandRelayTable) and not relay.ask:

@@ -95,3 +95,8 @@ def tables_by_kind(union: Any) -> dict[str, Any]:  # noqa: ANN401 - a union of t
 
 
 RelayTable: TypeAlias = Annotated[MqttRelayTable | CommandRelayTable | HttpRelayTable | PretendRelayTable, ByKind()]
+
+
+def shows_heat(relay: RelayTable) -> bool:
+    """True when the meter of a relay is also that of what the relay cuts."""
+    return isinstance(relay, MqttRelayTable | HttpRelayTable) and relay.meter is not None and relay.meter.shows_heat
