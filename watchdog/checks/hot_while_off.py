@@ -1,4 +1,4 @@
-"""The heater is commanded off, yet stays hot."""
+"""The heater is commanded off, or given no heat, yet stays hot."""
 
 from dataclasses import dataclass
 from typing import ClassVar
@@ -6,6 +6,9 @@ from typing import ClassVar
 from watchdog.core.check import Check, Finding
 from watchdog.core.values import NEVER
 from watchdog.core.view import HeaterView, is_warmed
+
+DUTY_SHOWS, DUTY_INTERVALS = 0.05, 2.0
+"""A duty that was never seen above this tells nothing by being 0; and it must have been told so many reporting intervals ago at most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,14 +32,15 @@ class HotWhileOffLimits:
 
 
 class HotWhileOff(Check):
-    """Cuts when a heater that is commanded off stays hot: in each `window_s` it does not fall by `fall_k`.
+    """Cuts when a heater that is commanded off, or whose controller gives it no heat, stays hot.
 
-    A big plate cools slowly and a warm enclosure holds it: only above `hot_c`, and only as long as it is `neighbour_k` hotter than
-    its neighbours, must it cool. Half a wave of mains, or a leak through a switch, holds a bed hot just so.
+    In each `window_s` it must fall by `fall_k`. A big plate cools slowly and a warm enclosure holds it: only above `hot_c`, and
+    only as long as it is `neighbour_k` hotter than its neighbours, must it cool. Half a wave of mains, or a leak through a
+    switch, holds a bed hot just so.
     """
 
     name: ClassVar[str] = "hot while off"
-    STATE: ClassVar[tuple[str, ...]] = ("_off_since", "_mark_c", "_mark_at")
+    STATE: ClassVar[tuple[str, ...]] = ("_off_since", "_mark_c", "_mark_at", "_shows_duty")
     __slots__ = (*STATE, "limits")
 
     def __init__(self, limits: HotWhileOffLimits) -> None:
@@ -45,12 +49,15 @@ class HotWhileOff(Check):
         self._off_since = NEVER
         self._mark_c = 0.0
         self._mark_at = NEVER
+        self._shows_duty = False
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
         if temperature_c is None:
             return None
-        if not view.is_off:
+        if view.duty is not None and view.duty > DUTY_SHOWS:
+            self._shows_duty = True
+        if not view.is_off and not self._is_given_none(view):
             self._off_since = NEVER
             return None
         if not view.fresh or view.sensor:
@@ -69,12 +76,18 @@ class HotWhileOff(Check):
         if speaks_of_a_fall or not stayed_s >= self.limits.window_s:
             return None
         self.headroom = 1.0
+        state = "off" if view.is_off else "given no heat"
         return Finding(
             "cut",
-            f"{view.heater} has been off for {now - self._off_since:.0f} s, yet stays at {temperature_c:.1f} degC: "
+            f"{view.heater} has been {state} for {now - self._off_since:.0f} s, yet stays at {temperature_c:.1f} degC: "
             f"in {stayed_s:.0f} s it did not fall by {self.limits.fall_k:.1f} K",
             {"temperature_c": temperature_c, "off_s": now - self._off_since, "stayed_s": stayed_s, "mark_c": self._mark_c},
         )
+
+    def _is_given_none(self, view: HeaterView) -> bool:
+        """Its controller says a duty of 0 in spite of its target."""
+        told = view.duty_at >= view.now - DUTY_INTERVALS * view.source.longest_interval_s
+        return self._shows_duty and told and view.duty is not None and view.duty <= 0.0
 
     def _must_cool(self, view: HeaterView, temperature_c: float) -> bool:
         return temperature_c > self.limits.hot_c and not is_warmed(view, temperature_c, self.limits.neighbour_k)

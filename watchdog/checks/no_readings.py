@@ -6,11 +6,15 @@ from typing import ClassVar
 from watchdog.core.check import Check, Finding
 from watchdog.core.falling import Falling
 from watchdog.core.printer import PROBATION_S
+from watchdog.core.second_opinion import SecondOpinion
 from watchdog.core.values import INFINITY, NEVER, JsonObject
-from watchdog.core.view import TWO_SENSORS_K, HeaterView, is_warmed
+from watchdog.core.view import TWO_SENSORS_K, Expected, HeaterView, is_warmed
 
 NOISES = 2.0
 """A reading may be so many standard deviations of its noise, and half a step of its resolution, warmer than its heater is."""
+
+HEATED = 0.25
+"""A heater that is heated rises by at least so much of what full power does."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,18 +41,22 @@ class NoReadings(Check):
     advisory; so does one whose board a relay has taken down. Once that relay shows power again, the board gets as long as
     after a reset to be heard, and not longer. A source that reports on change is heard through its proof
     of life. A heater that was never heard since the start is an advisory: a retained target alone asks for nothing.
+    Where a further sensor of the heater, on a board of its own, goes on, it may show that a heater that is off cools: it is
+    asked again and again for as long as it speaks, and a rise of it cuts.
     It uses raw readings alone; only the question whether the heater was cooling asks the observer, and what it read in the
-    minutes before; a heater of which that is unknown was not.
+    minutes before; a heater of which that is unknown was not. Where its facts say that a fall
+    would not yet show in the noise, it is enough that it surely did not rise.
     """
 
     name: ClassVar[str] = "no readings"
     STATE: ClassVar[tuple[str, ...]] = ("_advised", "_asked_at", "_excused_at")
-    __slots__ = (*STATE, "_falling", "limits")
+    __slots__ = (*STATE, "_falling", "_other", "limits")
 
     def __init__(self, limits: NoReadingsLimits) -> None:
         super().__init__()
         self.limits = limits
         self._falling = Falling()
+        self._other = SecondOpinion()
         self._advised = False
         self._asked_at = NEVER  # since when heat is asked for
         self._excused_at = NEVER  # when its silence was last put down to the dark
@@ -58,8 +66,11 @@ class NoReadings(Check):
         now, target_c, temperature_c = view.now, view.target_c, view.temperature_c
         if not (view.fresh and not view.sensor):
             heard_at = _heard_at(view)
+            if view.fresh and view.spoken_c is not None:
+                self._other.add(view.sensor, now, view.spoken_c)
         else:
             heard_at = now
+            self._other.forget()
             if temperature_c is not None and view.is_off and temperature_c > self.limits.cold_c:
                 self._falling.add(now, view.low_c, view.high_c, on_change=view.source.on_change)
             else:
@@ -119,16 +130,31 @@ class NoReadings(Check):
         cold = view.low_c <= self.limits.cold_c + apart_k  # one wild sample is not warm
         if cold or warmed or falls_k_per_s >= self.limits.cooling_k_per_s:
             return self._advice(view, silent_s)
+        if view.is_off and view.expected is not None and self._may_cool(view.expected, temperature_c, view.resolution_k or 0.0):
+            return self._advice(view, silent_s)
+        if view.is_off and self._is_seen_by_another(view, silent_s):
+            self.deadline = view.now + self.limits.grace_s
+            return self._advice(view, silent_s)
         self.headroom = 1.0
         why = f"after {temperature_c:.0f} degC that was not seen to cool"
         return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
 
+    def _may_cool(self, expected: Expected, temperature_c: float, resolution_k: float) -> bool:
+        """Of a thick plate in a warm enclosure, a fall drowns in the noise for minutes."""
+        heated_k_per_s = HEATED * expected.usual_rise_k_per_s(temperature_c)
+        return self._falling.may_fall(expected.slowest_fall_k_per_s(temperature_c), heated_k_per_s, resolution_k)
+
+    def _is_seen_by_another(self, view: HeaterView, silent_s: float) -> bool:
+        other, limits = self._other, self.limits
+        return other.vouches(view.now, view.now - silent_s, view.interval_s(other.sensor), limits.cold_c, limits.cooling_k_per_s)
+
     def snapshot(self) -> JsonObject:
-        return super().snapshot() | {"falling": self._falling.snapshot()}
+        return super().snapshot() | {"falling": self._falling.snapshot(), "other": self._other.snapshot()}
 
     def restore(self, saved: JsonObject) -> None:
         super().restore(saved)
         self._falling.restore(saved["falling"])
+        self._other.restore(saved["other"])
 
 
 def _heat_is_asked_for(view: HeaterView) -> bool:

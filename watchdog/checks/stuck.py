@@ -17,8 +17,8 @@ RISING_K_PER_S, JUMPING_K_PER_S = 0.03, 2.0
 
 FULL = 0.9
 STILL_K = 10.0
-SUNK_K, SUNK_STEPS, SUNK_TIMES = 5.0, 3, 2.0
-"""It sank when it fell by so much, and not at once: touched by something cold, it stands still for a moment before it rises."""
+SUNK_K, SUNK_STEPS = 5.0, 3
+"""It sank when it fell by so much, and not at once: touched by something cold, which no facts tell, it stands still before it rises."""
 
 LEAST_COUNT, LEAST_LIVES = 4, 3
 """So many readings, however seldom they come; a word that was sent on change, and the proofs of life after it that let it stand."""
@@ -205,9 +205,9 @@ class Stuck(Check):
         limits = self.limits
         if reason == HEATING and view.expected is not None:
             rise_k_per_s = view.expected.cautious_rise_k_per_s(temperature_c)
-            if rise_k_per_s > 0.0:
-                sunk = self._sunk_k >= SUNK_K and self._sunk_steps >= SUNK_STEPS
-                return min(limits.heating_s, max(limits.heating_least_s * (SUNK_TIMES if sunk else 1.0), STILL_K / rise_k_per_s))
+            sunk = self._sunk_k >= SUNK_K and self._sunk_steps >= SUNK_STEPS
+            if rise_k_per_s > 0.0 and not sunk:
+                return min(limits.heating_s, max(limits.heating_least_s, STILL_K / rise_k_per_s))
         allowed_s = {HEATING: limits.heating_s, OFF_TARGET: limits.steady_s, PERHAPS_WEAK: limits.weak_s}
         return allowed_s.get(reason, FINEST_TIMES * limits.steady_s if reason == TOO_STILL else limits.cooling_s)
 

@@ -14,6 +14,9 @@ CALM = 6.0
 MOST_RANGE_K = 4.0
 """What moves further in one block is heat, or a bad contact, whatever it looks like."""
 
+TWO_VALUES, HOPS = 1.5, 0.5
+"""A block no wider than so many of its steps holds two values. Hardly any noise, at the edge between them, lets every other reading hop."""
+
 CALM_BLOCKS, STEP_BLOCKS = 3, 3
 """So many calm blocks before anything is said of its noise, and so many of any kind before its smallest step is."""
 
@@ -90,6 +93,8 @@ class Roughness:
         self._blocks += 1
         mean_step_k = self._steps_k / self._count
         if 0.0 < self._high_c - self._low_c <= min(CALM * mean_step_k, MOST_RANGE_K):
+            if self._high_c - self._low_c <= TWO_VALUES * self._smallest_k:
+                mean_step_k = min(mean_step_k, HOPS * self._smallest_k)
             noise_k = mean_step_k / PER_STEP
             self._calm += 1
             share = FALLS if noise_k < self._noise_k else RISES
