@@ -213,7 +213,7 @@ class Stuck(Check):
 
     def _is_noisy(self, view: HeaterView) -> bool:
         noise_k, resolution_k = view.noise_k, view.resolution_k
-        if view.source.on_change or noise_k is None or resolution_k is None:
+        if view.source.on_change or noise_k is None or resolution_k is None or not view.noise_shows:
             return False
         if not noise_k >= (NOISY_COARSE if resolution_k > COARSE_K else NOISY) * resolution_k:
             return False

@@ -109,6 +109,10 @@ class Heater:
         return None if self.observer_failed else self.observer.roughness.noise_k
 
     @property
+    def noise_shows(self) -> bool:
+        return not self.observer_failed and self.observer.roughness.shows
+
+    @property
     def resolution_k(self) -> float | None:
         return None if self.observer_failed else self.observer.roughness.resolution_k
 

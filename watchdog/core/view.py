@@ -186,6 +186,10 @@ class HeaterView(Protocol):
         """The observer's estimate of the noise of the controlling sensor, one standard deviation; None while it learns."""
 
     @property
+    def noise_shows(self) -> bool:
+        """False where its newest readings moved too seldom for noise of half a step."""
+
+    @property
     def resolution_k(self) -> float | None:
         """The observer's estimate of the smallest step of the controlling sensor; None while it learns."""
 
