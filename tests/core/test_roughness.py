@@ -2,7 +2,7 @@
 
 import random
 from collections.abc import Callable
-from math import sqrt
+from math import cos, exp, sqrt
 from statistics import fmean
 
 import orjson
@@ -96,3 +96,32 @@ def test_noise_shows_in_a_heat_up_before_anything_is_held(dice: random.Random) -
 def test_no_ramp_of_a_quiet_sensor_bends_like_noise(rate_k: float, step_k: float) -> None:
     found = learnt([round((20.0 + rate_k * place) / step_k) * step_k for place in range(200)])
     assert found.noise_k is None or found.noise_k < 0.65 * step_k
+
+
+@pytest.mark.parametrize("steps", [0.05, 0.2])
+@pytest.mark.parametrize("phase", [0.0, 0.25, 0.5])
+def test_hardly_any_noise_looks_like_less_than_half_a_step_wherever_it_rests(steps: float, phase: float, dice: random.Random) -> None:
+    """At the edge between two values every other reading hops: 0.5 steps a reading on average, 0.44 as noise."""
+    for _ in range(SENSORS):
+        found = learnt([round(80.0 + phase + dice.gauss(0.0, steps)) for _ in range(1600)])
+        assert found.noise_k is None or found.noise_k < 0.5
+
+
+def test_noise_of_a_step_shows_and_a_controller_that_settles_does_not(dice: random.Random) -> None:
+    """A loop rings out over 30 readings, hops for as long, and rests: a row of equal readings is no fault then."""
+    rings = [round(4.0 * (210.0 + 3.0 * exp(-place / 8.0) * cos(2.2 * place))) / 4.0 for place in range(64)]
+    settled = learnt(rings)
+    assert settled.noise_k is None or not settled.shows
+    for sigma in (0.75, 1.0, 3.0):
+        shown = [learnt([round(60.0 + dice.gauss(0.0, sigma)) for _ in range(400)]).shows for _ in range(SENSORS)]
+        assert fmean(shown) > 0.95
+
+
+def test_what_rests_shows_no_noise_any_more_and_what_froze_does(dice: random.Random) -> None:
+    """Wherever in a block it freezes: the block before tells of its noise."""
+    froze = []
+    for until in range(384, 384 + SENSORS):
+        noisy = [float(round(60.0 + dice.gauss(0.0, 0.8))) for _ in range(until)]
+        assert not learnt([*noisy, *([60.0] * 14 + [61.0] * 2) * 4]).shows
+        froze.append(learnt([*noisy, *[noisy[-1]] * 200]).shows)
+    assert fmean(froze) > 0.9

@@ -17,8 +17,9 @@ MOST_RANGE_K = 4.0
 TWO_VALUES, HOPS = 1.5, 0.5
 """A block no wider than so many of its steps holds two values. Hardly any noise, at the edge between them, lets every other reading hop."""
 
-SELDOM = 0.3
-"""Noise of half a step and more lets more readings hop than this: what was taken for it before was a controller that settled."""
+RESTS = 0.35
+"""Noise of half a step and more is not so small, in steps, in both of the newest two blocks that moved: what was taken for it before
+was a controller that settled. One of them may be where a sensor froze."""
 
 CALM_BLOCKS, STEP_BLOCKS = 3, 3
 """So many calm blocks before anything is said of its noise, and so many of any kind before its smallest step is."""
@@ -57,14 +58,14 @@ class Roughness:
 
     STATE: ClassVar[tuple[str, ...]] = (
         "_last_c", "_last_step_k", "_count", "_moves", "_low_c", "_high_c", "_steps_k", "_bends_k",
-        "_blocks", "_calm", "_bent", "_rests", "_noise_k", "_bend_k", "_smallest_k",
+        "_blocks", "_calm", "_bent", "_newest_k", "_before_k", "_noise_k", "_bend_k", "_smallest_k",
     )  # fmt: skip
     __slots__ = STATE
 
     def __init__(self) -> None:
         self._last_c: float | None = None
         self._blocks = self._calm = self._bent = 0
-        self._rests = False
+        self._newest_k = self._before_k = INFINITY
         self._noise_k = self._last_step_k = 0.0
         self._smallest_k = self._bend_k = INFINITY
         self._begin(INFINITY, -INFINITY)
@@ -102,7 +103,7 @@ class Roughness:
         range_k = self._high_c - self._low_c
         two_values = range_k <= TWO_VALUES * self._smallest_k
         if range_k > 0.0:
-            self._rests = two_values and mean_step_k < SELDOM * self._smallest_k
+            self._before_k, self._newest_k = self._newest_k, mean_step_k / PER_STEP
         if 0.0 < range_k <= min(CALM * mean_step_k, MOST_RANGE_K):
             if two_values:
                 mean_step_k = min(mean_step_k, HOPS * self._smallest_k)
@@ -126,9 +127,9 @@ class Roughness:
     def shows(self) -> bool:
         """Whether noise of a step or so is surely noise, and not a controller that settles.
 
-        Not where the readings hop between two values so seldom that there is no noise of half a step; nor soon after a change.
+        Not where its newest readings hop so seldom that there is no noise of half a step; nor soon after a change.
         """
-        if self._rests:
+        if max(self._newest_k, self._before_k) < RESTS * self._smallest_k:
             return False
         return not CALM_BLOCKS <= self._calm < SETTLED_BLOCKS or self._noise_k >= CLEAR * self._smallest_k
 
