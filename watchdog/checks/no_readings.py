@@ -125,12 +125,13 @@ class NoReadings(Check):
             why = f"while its target is {view.target_c:.0f} degC"
             return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
         apart_k = NOISES * (view.noise_k or 0.0) + 0.5 * (view.resolution_k or 0.0)
-        falls_k_per_s = max(-(view.slope_k_per_s() or 0.0), self._falling.rate_k_per_s(temperature_c, apart_k))  # a minute, or four
+        heard_c = view.low_c  # the last word alone may have been a wild one
+        falls_k_per_s = max(-(view.slope_k_per_s() or 0.0), self._falling.rate_k_per_s(heard_c, apart_k))  # a minute, or four
         warmed = is_warmed(view, temperature_c, TWO_SENSORS_K)  # for which the check of its chamber answers
         cold = view.low_c <= self.limits.cold_c + apart_k  # one wild sample is not warm
         if cold or warmed or falls_k_per_s >= self.limits.cooling_k_per_s:
             return self._advice(view, silent_s)
-        if view.is_off and view.expected is not None and self._may_cool(view.expected, temperature_c, view.resolution_k or 0.0):
+        if view.is_off and view.expected is not None and self._may_cool(view.expected, heard_c, view.resolution_k or 0.0):
             return self._advice(view, silent_s)
         if view.is_off and self._is_seen_by_another(view, silent_s):
             self.deadline = view.now + self.limits.grace_s

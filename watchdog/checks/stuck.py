@@ -15,6 +15,9 @@ MARK_S = 45.0
 RISING_K_PER_S, JUMPING_K_PER_S = 0.03, 2.0
 """What rises so fast does not stand still all at once, however weak it is: near its end it has long become slow."""
 
+CLIMB_TIMES, FALLEN_K = 2.5, 2.0
+"""What climbs ever more slowly takes no more than so many times as long for a step as for the last. A fall by so much ends a climb."""
+
 FULL = 0.9
 STILL_K = 10.0
 SUNK_K, SUNK_STEPS = 5.0, 3
@@ -100,6 +103,9 @@ class Stuck(Check):
         "_rising",
         "_sunk_k",
         "_sunk_steps",
+        "_top_c",
+        "_top_at",
+        "_climb_s",
     )
     __slots__ = (*STATE, "limits")
 
@@ -112,7 +118,8 @@ class Stuck(Check):
         self._reason = ""
         self._owed_since = NEVER
         self._told = self._rising = False
-        self._sunk_k = 0.0
+        self._sunk_k = self._climb_s = 0.0
+        self._top_c, self._top_at = -INFINITY, NEVER
         self._sunk_steps = 0
         self._mark_c = self._earlier_c = 0.0
         self._mark_at = self._earlier_at = NEVER
@@ -122,6 +129,8 @@ class Stuck(Check):
         if temperature_c is None:
             return None
         fresh = view.fresh and not view.sensor
+        if fresh and (view.low_c > self._top_c or view.high_c <= self._top_c - FALLEN_K):
+            self._note_climb(view)
         if temperature_c != self._value_c:
             if fresh:
                 self._note_rise(view.now, temperature_c)
@@ -137,7 +146,7 @@ class Stuck(Check):
         self._count += 1
         found = None
         if self._is_noisy(view):
-            noise = f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
+            noise = f"its readings had noise of {view.lively_k or 0.0:.2g} K before"
             found = self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s, noise)
         if reason and found is None and self._count >= (LEAST_LIVES if view.source.on_change else LEAST_COUNT):
             found = self._judge(
@@ -187,6 +196,16 @@ class Stuck(Check):
         self._sunk_k = max(self._sunk_k + fallen_k, 0.0)
         self._sunk_steps = 0 if self._sunk_k == 0.0 else self._sunk_steps + (fallen_k > 0.0)
 
+    def _note_climb(self, view: HeaterView) -> None:
+        """How long it took from its highest value before to a new one, since it was asked for this target. A lone wild one is neither."""
+        climbed = view.low_c > self._top_c
+        self._climb_s = view.now - max(self._top_at, view.target_changed_at) if climbed else 0.0
+        self._top_c, self._top_at = view.low_c if climbed else view.high_c, view.now
+
+    def _climbs_in_s(self, view: HeaterView) -> float:
+        """How long its next step may take, in seconds; 0 where it has made none towards this target."""
+        return min(CLIMB_TIMES * self._climb_s, self.limits.weak_s) if self._top_at > view.target_changed_at else 0.0
+
     def _must_approach(self, view: HeaterView, target_c: float, temperature_c: float) -> str:
         """A weak heater may have come to its end below its target: only a strong one, or a cold one, must go on rising."""
         gap_k = target_c - temperature_c
@@ -194,8 +213,8 @@ class Stuck(Check):
         much = gap_k >= self.limits.heating_gap_k or (gap_k >= OFF_TARGET_K and strong and view.duty is not None and view.duty >= FULL)
         if much and (strong or self._rising or temperature_c < self.limits.heating_below_c):
             return HEATING
-        if gap_k < 0.0 and is_warmed(view, temperature_c, NEIGHBOUR_K):
-            return ""
+        if gap_k < 0.0 and (temperature_c < WARM_C or is_warmed(view, temperature_c, NEIGHBOUR_K)):
+            return ""  # nothing that is as cold as its surroundings falls
         resolution_k = view.resolution_k or INFINITY
         if abs(gap_k) < OFF_TARGET_K or resolution_k > FINE_K:
             return TOO_STILL if resolution_k <= FINEST_K and temperature_c >= WARM_C else ""
@@ -207,13 +226,14 @@ class Stuck(Check):
             rise_k_per_s = view.expected.cautious_rise_k_per_s(temperature_c)
             sunk = self._sunk_k >= SUNK_K and self._sunk_steps >= SUNK_STEPS
             if rise_k_per_s > 0.0 and not sunk:
-                return min(limits.heating_s, max(limits.heating_least_s, STILL_K / rise_k_per_s))
+                shows_s = min(limits.heating_s, max(limits.heating_least_s, STILL_K / rise_k_per_s))
+                return max(shows_s, self._climbs_in_s(view))
         allowed_s = {HEATING: limits.heating_s, OFF_TARGET: limits.steady_s, PERHAPS_WEAK: limits.weak_s}
         return allowed_s.get(reason, FINEST_TIMES * limits.steady_s if reason == TOO_STILL else limits.cooling_s)
 
     def _is_noisy(self, view: HeaterView) -> bool:
-        noise_k, resolution_k = view.noise_k, view.resolution_k
-        if view.source.on_change or noise_k is None or resolution_k is None or not view.noise_shows:
+        noise_k, resolution_k = view.lively_k, view.resolution_k
+        if view.source.on_change or noise_k is None or resolution_k is None:
             return False
         if not noise_k >= (NOISY_COARSE if resolution_k > COARSE_K else NOISY) * resolution_k:
             return False

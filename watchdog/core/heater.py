@@ -109,8 +109,8 @@ class Heater:
         return None if self.observer_failed else self.observer.roughness.noise_k
 
     @property
-    def noise_shows(self) -> bool:
-        return not self.observer_failed and self.observer.roughness.shows
+    def lively_k(self) -> float | None:
+        return None if self.observer_failed else self.observer.roughness.lively_k
 
     @property
     def resolution_k(self) -> float | None:

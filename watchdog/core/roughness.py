@@ -17,14 +17,13 @@ MOST_RANGE_K = 4.0
 TWO_VALUES, HOPS = 1.5, 0.5
 """A block no wider than so many of its steps holds two values. Hardly any noise, at the edge between them, lets every other reading hop."""
 
-RESTS = 0.35
-"""Noise of half a step and more is not so small, in steps, in both of the newest two blocks that moved: what was taken for it before
-was a controller that settled. One of them may be where a sensor froze."""
+SCATTER = 1.4
+"""A block of steady noise shows less than it is by chance, but hardly ever less than one part in so many."""
 
 CALM_BLOCKS, STEP_BLOCKS = 3, 3
 """So many calm blocks before anything is said of its noise, and so many of any kind before its smallest step is."""
 
-SETTLED_BLOCKS, CLEAR = 6, 1.5
+SETTLED_BLOCKS, CLEAR = 6, 4.0
 """Noise below so many steps looks like a controller that settles until there were so many calm blocks."""
 
 FALLS, RISES = 0.15, 0.08
@@ -58,14 +57,14 @@ class Roughness:
 
     STATE: ClassVar[tuple[str, ...]] = (
         "_last_c", "_last_step_k", "_count", "_moves", "_low_c", "_high_c", "_steps_k", "_bends_k",
-        "_blocks", "_calm", "_bent", "_newest_k", "_before_k", "_noise_k", "_bend_k", "_smallest_k",
+        "_blocks", "_calm", "_bent", "_newest_k", "_second_k", "_third_k", "_noise_k", "_bend_k", "_smallest_k",
     )  # fmt: skip
     __slots__ = STATE
 
     def __init__(self) -> None:
         self._last_c: float | None = None
         self._blocks = self._calm = self._bent = 0
-        self._newest_k = self._before_k = INFINITY
+        self._newest_k = self._second_k = self._third_k = INFINITY
         self._noise_k = self._last_step_k = 0.0
         self._smallest_k = self._bend_k = INFINITY
         self._begin(INFINITY, -INFINITY)
@@ -103,7 +102,7 @@ class Roughness:
         range_k = self._high_c - self._low_c
         two_values = range_k <= TWO_VALUES * self._smallest_k
         if range_k > 0.0:
-            self._before_k, self._newest_k = self._newest_k, mean_step_k / PER_STEP
+            self._third_k, self._second_k, self._newest_k = self._second_k, self._newest_k, mean_step_k / PER_STEP
         if 0.0 < range_k <= min(CALM * mean_step_k, MOST_RANGE_K):
             if two_values:
                 mean_step_k = min(mean_step_k, HOPS * self._smallest_k)
@@ -124,14 +123,16 @@ class Roughness:
         return self._bend_k if shows else None
 
     @property
-    def shows(self) -> bool:
-        """Whether noise of a step or so is surely noise, and not a controller that settles.
+    def lively_k(self) -> float | None:
+        """The noise that its readings surely have and go on having, in kelvin; None where that is not known.
 
-        Not where its newest readings hop so seldom that there is no noise of half a step; nor soon after a change.
+        A controller that settles rings, hops and rests: soon after a change, noise of a step may be its; and noise that was
+        there before is gone where the middle one of the newest blocks that moved shows less. One may be where a sensor froze.
         """
-        if max(self._newest_k, self._before_k) < RESTS * self._smallest_k:
-            return False
-        return not CALM_BLOCKS <= self._calm < SETTLED_BLOCKS or self._noise_k >= CLEAR * self._smallest_k
+        noise_k = self.noise_k
+        if noise_k is None or (CALM_BLOCKS <= self._calm < SETTLED_BLOCKS and noise_k < CLEAR * self._smallest_k):
+            return None
+        return min(noise_k, SCATTER * sorted((self._newest_k, self._second_k, self._third_k))[1])
 
     @property
     def resolution_k(self) -> float | None:

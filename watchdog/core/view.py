@@ -186,8 +186,8 @@ class HeaterView(Protocol):
         """The observer's estimate of the noise of the controlling sensor, one standard deviation; None while it learns."""
 
     @property
-    def noise_shows(self) -> bool:
-        """False where its newest readings moved too seldom for noise of half a step."""
+    def lively_k(self) -> float | None:
+        """The noise, in kelvin, that its readings surely go on having as long as their sensor lives; None while unknown."""
 
     @property
     def resolution_k(self) -> float | None:
