@@ -81,6 +81,7 @@ def test_a_record_that_is_not_there_is_said_once(tmp_path: Path) -> None:
 def test_advice_about_several_printers_names_no_empty_place(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     log = tmp_path / "log.csv"
     rows = [f"{second},bramble,bed,{22 + second % 3 / 10},0,," for second in range(60)]
+    rows[1:1] = ["0,anvil,bed,22,0,,", "0,cinder,bed,22,0,,", "0,anvil,hotend,22,0,,"]
     log.write_text("\n".join(["time,printer,heater,temperature_c,target_c,duty,power_w", *rows]))
     assert replay.run(EXAMPLES, [log], as_json=False) == 0
     said = capsys.readouterr().out

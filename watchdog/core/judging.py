@@ -174,9 +174,10 @@ def _found(site: Site, heater: Heater, check: Check, finding: Finding, at: float
         if check.name == "no readings":
             heater.silent_told = True
             note_heating(site, printer, at)
-            link = site.links[heater.source.link]
-            link.hear(at, "readings stopped", [f"{heater.printer}/{heater.heater}"])
-            site.timeline.schedule(link)
+            if site.tells_unheard or heater.readings:
+                link = site.links[heater.source.link]
+                link.hear(at, "readings stopped", [f"{heater.printer}/{heater.heater}"])
+                site.timeline.schedule(link)
         elif _is_time_to_tell(heater, check, at):
             out.append(heater_event(heater, at, "advice", "warning", sentence, numbers, check.name))
     elif withholds(printer, heater.heater, check.name):

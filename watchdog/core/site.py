@@ -34,6 +34,7 @@ class Site:
         self.unusable_told: dict[tuple[str, str], float] = {}
         self.unknown = 0
         self.trips = 0
+        self.tells_unheard = True  # nothing fresh of a heater that was never heard is news
         self.observes = False  # somebody only observes: heating time counts
         self._build(at)
 

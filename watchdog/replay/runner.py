@@ -70,6 +70,7 @@ def replay(plan: SitePlan, recording: Recording, progress: Callable[[int], None]
         if engine is None:
             engine = Engine(quiet_plan, reading.at, run=verdict.log)
             feed, site = engine.feed, engine.site
+            site.tells_unheard = False  # a log need not hold every printer of the site
             verdict.first = stamp
         count += 1
         if count % EVERY_ROWS == 0:
@@ -91,8 +92,19 @@ def replay(plan: SitePlan, recording: Recording, progress: Callable[[int], None]
         raise RecordingError(
             f"{recording.path}: none of its heaters is in the settings (found {', '.join(verdict.strangers[:5])}; known are {names})"
         )
-    verdict.headroom = engine.take_headroom()
+    verdict.headroom = _of_heard(engine)
     return verdict
+
+
+def _of_heard(engine: Engine) -> dict[str, dict[str, dict[str, float]]]:
+    """How near each check came, of the heaters that the log tells of."""
+    heard = {key for key, heater in engine.site.heaters.items() if heater.readings}
+    report: dict[str, dict[str, dict[str, float]]] = {}
+    for printer, heaters in engine.take_headroom().items():
+        for heater, checks in heaters.items():
+            if (printer, heater) in heard:
+                report.setdefault(printer, {})[heater] = checks
+    return report
 
 
 def _note(verdict: Verdict, outputs: list[Output], recording: Recording, stamp: str) -> None:
