@@ -70,7 +70,8 @@ class NoReadings(Check):
                 self._other.add(view.sensor, now, view.spoken_c)
         else:
             heard_at = now
-            self._other.forget()
+            if self._other.sensor:
+                self._other.forget()
             if temperature_c is not None and view.is_off and temperature_c > self.limits.cold_c:
                 self._falling.add(now, view.low_c, view.high_c, on_change=view.source.on_change)
             else:
