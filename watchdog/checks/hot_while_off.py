@@ -55,9 +55,10 @@ class HotWhileOff(Check):
         temperature_c = view.temperature_c
         if temperature_c is None:
             return None
-        if view.duty is not None and view.duty > DUTY_SHOWS:
+        duty = view.duty
+        if duty is not None and duty > DUTY_SHOWS:
             self._shows_duty = True
-        if not view.is_off and not self._is_given_none(view):
+        if not view.is_off and not (duty is not None and duty <= 0.0 and self._is_told_of_duty(view)):
             self._off_since = NEVER
             return None
         if not view.fresh or view.sensor:
@@ -84,10 +85,9 @@ class HotWhileOff(Check):
             {"temperature_c": temperature_c, "off_s": now - self._off_since, "stayed_s": stayed_s, "mark_c": self._mark_c},
         )
 
-    def _is_given_none(self, view: HeaterView) -> bool:
-        """Its controller says a duty of 0 in spite of its target."""
-        told = view.duty_at >= view.now - DUTY_INTERVALS * view.source.longest_interval_s
-        return self._shows_duty and told and view.duty is not None and view.duty <= 0.0
+    def _is_told_of_duty(self, view: HeaterView) -> bool:
+        """Its controller has just told its duty, which is not 0 whatever it does."""
+        return self._shows_duty and view.duty_at >= view.now - DUTY_INTERVALS * view.source.longest_interval_s
 
     def _must_cool(self, view: HeaterView, temperature_c: float) -> bool:
         return temperature_c > self.limits.hot_c and not is_warmed(view, temperature_c, self.limits.neighbour_k)
