@@ -8,13 +8,13 @@ from watchdog.core.falling import Falling
 from watchdog.core.printer import PROBATION_S
 from watchdog.core.second_opinion import SecondOpinion
 from watchdog.core.values import INFINITY, NEVER, JsonObject
-from watchdog.core.view import TWO_SENSORS_K, Expected, HeaterView, is_warmed
+from watchdog.core.view import TWO_SENSORS_K, HeaterView, is_warmed
 
 NOISES = 2.0
 """A reading may be so many standard deviations of its noise, and half a step of its resolution, warmer than its heater is."""
 
-HEATED = 0.25
-"""A heater that is heated rises by at least so much of what full power does."""
+HEATED, SLOW_K_PER_S = 0.25, 0.01
+"""A heater that is heated rises by at least so much of what full power does; one of which nothing is known at least so fast."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,8 +44,8 @@ class NoReadings(Check):
     Where a further sensor of the heater, on a board of its own, goes on, it may show that a heater that is off cools: it is
     asked again and again for as long as it speaks, and a rise of it cuts.
     It uses raw readings alone; only the question whether the heater was cooling asks the observer, and what it read in the
-    minutes before; a heater of which that is unknown was not. Where its facts say that a fall
-    would not yet show in the noise, it is enough that it surely did not rise.
+    minutes before; a heater of which that is unknown was not. Where even the slowest
+    fall would not yet show in its noise, it is enough that it surely did not rise.
     """
 
     name: ClassVar[str] = "no readings"
@@ -132,7 +132,7 @@ class NoReadings(Check):
         cold = view.low_c <= self.limits.cold_c + apart_k  # one wild sample is not warm
         if cold or warmed or falls_k_per_s >= self.limits.cooling_k_per_s:
             return self._advice(view, silent_s)
-        if view.is_off and view.expected is not None and self._may_cool(view.expected, heard_c, view.resolution_k or 0.0):
+        if view.is_off and self._may_cool(view, heard_c):
             return self._advice(view, silent_s)
         if view.is_off and self._is_seen_by_another(view, silent_s):
             self.deadline = view.now + self.limits.grace_s
@@ -141,10 +141,13 @@ class NoReadings(Check):
         why = f"after {temperature_c:.0f} degC that was not seen to cool"
         return Finding("cut", f"nothing fresh of {view.heater} for {silent_s:.0f} s {why}", numbers)
 
-    def _may_cool(self, expected: Expected, temperature_c: float, resolution_k: float) -> bool:
+    def _may_cool(self, view: HeaterView, temperature_c: float) -> bool:
         """Of a thick plate in a warm enclosure, a fall drowns in the noise for minutes."""
-        heated_k_per_s = HEATED * expected.usual_rise_k_per_s(temperature_c)
-        return self._falling.may_fall(expected.slowest_fall_k_per_s(temperature_c), heated_k_per_s, resolution_k)
+        slowest_k_per_s, heated_k_per_s, expected = self.limits.cooling_k_per_s, SLOW_K_PER_S, view.expected
+        if expected is not None:
+            slowest_k_per_s = min(slowest_k_per_s, expected.slowest_fall_k_per_s(temperature_c))
+            heated_k_per_s = HEATED * expected.usual_rise_k_per_s(temperature_c)
+        return self._falling.may_fall(slowest_k_per_s, heated_k_per_s, view.resolution_k or 0.0)
 
     def _is_seen_by_another(self, view: HeaterView, silent_s: float) -> bool:
         other, limits = self._other, self.limits

@@ -10,6 +10,10 @@ from watchdog.core.view import TWO_SENSORS_K, HeaterView, is_warmed
 EASES, EASES_INTERVALS = 1.1, 0.25
 """Where the second half of a rise takes so many times as long as the first, and this many intervals more, it comes to its end by itself."""
 
+AT_ONCE, HELD_BACK = 0.25, 2
+"""So many readings in a row, each within this share of a reporting period of the one before, were held back on the way: when it rose is
+not known."""
+
 SITS_SHARE, SITS_TIMES, SITS_STEP_K, SITS_FROM_C, NEIGHBOUR_K = 0.4, 8.0, 1.5, 60.0, 15.0
 """So hot, and above its target by this share of the band, a controller lets nothing sit for this many times `hang_s` without a fall of a
 step: half a wave of power does. What is no more than so much hotter than a neighbour may be held there by it."""
@@ -54,7 +58,7 @@ class Overshoot(Check):
     name: ClassVar[str] = "overshoot"
     STATE: ClassVar[tuple[str, ...]] = (
         "_since", "_lowest_c", "_fell_at", "_from_c", "_from_at",
-        "_half_at", "_full_at", "_sits_c", "_sits_at", "_was_weak",
+        "_half_at", "_full_at", "_sits_c", "_sits_at", "_was_weak", "_at_once",
     )  # fmt: skip
     __slots__ = (*STATE, "limits")
 
@@ -68,6 +72,7 @@ class Overshoot(Check):
         self._sits_at = NEVER
         self._from_at = self._half_at = self._full_at = NEVER
         self._was_weak = False
+        self._at_once = 0
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c, target_c = view.temperature_c, view.target_c
@@ -75,6 +80,9 @@ class Overshoot(Check):
             self._since = self._sits_at = NEVER
             return None
         excess_k = temperature_c - target_c
+        if excess_k > 0.0 and view.fresh and not view.sensor:
+            at_once = view.now - view.previous_at <= AT_ONCE * (view.period_s or 0.0)
+            self._at_once = self._at_once + 1 if at_once else 0
         if excess_k <= self.limits.band_k:
             self._since = NEVER
             if excess_k > 0.0:
@@ -126,6 +134,8 @@ class Overshoot(Check):
     def _rises_on(self, view: HeaterView) -> bool:
         """By `rise_k`, and without easing off: a loop that swings comes to its top by itself, and then all begins anew."""
         limits, now, low_c = self.limits, view.now, view.low_c
+        if self._at_once >= HELD_BACK:
+            self._rise_from(now, view.high_c)
         risen_k = low_c - self._from_c
         if self._half_at == NEVER and risen_k >= 0.5 * limits.rise_k:
             self._half_at = now

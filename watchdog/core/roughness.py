@@ -23,7 +23,7 @@ SCATTER = 1.4
 CALM_BLOCKS, STEP_BLOCKS = 3, 3
 """So many calm blocks before anything is said of its noise, and so many of any kind before its smallest step is."""
 
-SETTLED_BLOCKS, CLEAR = 6, 4.0
+SETTLED_BLOCKS, CLEAR = 4, 4.0
 """Noise below so many steps looks like a controller that settles until there were so many calm blocks."""
 
 FALLS, RISES = 0.15, 0.08

@@ -42,8 +42,9 @@ class Channel:
 
     @property
     def source(self) -> str:
-        """The source's name, as settings build it."""
-        return f"{self._printer}/{self._heater.name}"
+        """The source's name, as settings build it; a further sensor has a board, and so a source, of its own."""
+        own = f"/{self.label}" if self.label else ""
+        return f"{self._printer}/{self._heater.name}{own}"
 
     def close(self, until_s: float, *, keeps: bool) -> None:
         """Nothing gets through until then; `keeps` lets what was said in between arrive in one burst afterwards."""
