@@ -49,7 +49,7 @@ class NoReadings(Check):
     """
 
     name: ClassVar[str] = "no readings"
-    STATE: ClassVar[tuple[str, ...]] = ("_advised", "_asked_at", "_excused_at")
+    STATE: ClassVar[tuple[str, ...]] = ("_advised", "_asked_at", "_excused_at", "_asks_other")
     __slots__ = (*STATE, "_falling", "_other", "limits")
 
     def __init__(self, limits: NoReadingsLimits) -> None:
@@ -57,7 +57,7 @@ class NoReadings(Check):
         self.limits = limits
         self._falling = Falling()
         self._other = SecondOpinion()
-        self._advised = False
+        self._advised = self._asks_other = False
         self._asked_at = NEVER  # since when heat is asked for
         self._excused_at = NEVER  # when its silence was last put down to the dark
         self.deadline = float("-inf")  # due at the first chance: the wait begins when the watch does
@@ -67,10 +67,12 @@ class NoReadings(Check):
         if not (view.fresh and not view.sensor):
             heard_at = _heard_at(view)
             if view.fresh and view.spoken_c is not None:
+                self._asks_other = True
                 self._other.add(view.sensor, now, view.spoken_c)
         else:
             heard_at = now
-            if self._other.sensor:
+            if self._asks_other:
+                self._asks_other = False
                 self._other.forget()
             if temperature_c is not None and view.is_off and temperature_c > self.limits.cold_c:
                 self._falling.add(now, view.low_c, view.high_c, on_change=view.source.on_change)

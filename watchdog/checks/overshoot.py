@@ -80,19 +80,20 @@ class Overshoot(Check):
             self._since = self._sits_at = NEVER
             return None
         excess_k = temperature_c - target_c
-        if excess_k > 0.0 and view.fresh and not view.sensor:
-            at_once = view.now - view.previous_at <= AT_ONCE * (view.period_s or 0.0)
-            self._at_once = self._at_once + 1 if at_once else 0
-        if excess_k <= self.limits.band_k:
+        within = excess_k <= self.limits.band_k
+        if within:
             self._since = NEVER
             if excess_k > 0.0:
                 self.near(0.8 * excess_k / self.limits.band_k)
             if excess_k <= SITS_SHARE * self.limits.band_k or temperature_c < SITS_FROM_C:
                 self._sits_at = NEVER
                 return None
-            return self._judge_sitting(view, temperature_c, target_c) if view.fresh and not view.sensor else None
         if not view.fresh or view.sensor:
             return None
+        at_once = view.now - view.previous_at <= AT_ONCE * (view.period_s or 0.0)
+        self._at_once = self._at_once + 1 if at_once else 0
+        if within:
+            return self._judge_sitting(view, temperature_c, target_c)
         now = view.now
         settling = now - view.target_lowered_at < self.limits.settle_s
         fallen_c = view.high_c  # one wild sample is no fall
