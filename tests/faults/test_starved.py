@@ -5,7 +5,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -45,7 +45,8 @@ def guard_pid(shop: Workshop) -> int:
 def nice_beside_busy_ones(pid: int) -> Iterator[None]:
     """Lowest priority, and two busy processes for each processor."""
     for task in Path(f"/proc/{pid}/task").iterdir():
-        os.setpriority(os.PRIO_PROCESS, int(task.name), 19)
+        with suppress(ProcessLookupError):  # a thread that answered somebody and has ended
+            os.setpriority(os.PRIO_PROCESS, int(task.name), 19)
     with ExitStack() as stack:
         for _ in range(2 * len(os.sched_getaffinity(0))):
             busy = stack.enter_context(subprocess.Popen([sys.executable, "-c", BUSY]))

@@ -17,7 +17,7 @@ MOST_RANGE_K = 4.0
 TWO_VALUES, HOPS = 1.5, 0.5
 """A block no wider than so many of its steps holds two values. Hardly any noise, at the edge between them, lets every other reading hop."""
 
-SCATTER = 1.4
+SCATTER = 1.8
 """A block of steady noise shows less than it is by chance, but hardly ever less than one part in so many."""
 
 CALM_BLOCKS, STEP_BLOCKS = 3, 3
