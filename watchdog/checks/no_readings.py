@@ -44,8 +44,8 @@ class NoReadings(Check):
     Where a further sensor of the heater, on a board of its own, goes on, it may show that a heater that is off cools: it is
     asked again and again for as long as it speaks, and a rise of it cuts.
     It uses raw readings alone; only the question whether the heater was cooling asks the observer, and what it read in the
-    minutes before; a heater of which that is unknown was not. Where even the slowest
-    fall would not yet show in its noise, it is enough that it surely did not rise.
+    minutes before; a heater of which that is unknown was not. Where even the slowest fall would not yet show in its noise, it is
+    enough that it surely did not rise.
     """
 
     name: ClassVar[str] = "no readings"

@@ -80,8 +80,7 @@ def meters(settings: Settings) -> dict[str, tuple[str, str]]:
     """
     found = {}
     for printer, table in settings.printers.items():
-        lists = {"": table.relays} | {name: heater.relays for name, heater in table.heaters.items()}
-        for heater, relays in lists.items():
+        for heater, relays in table.relays_by_owner():
             for name in relays:
                 relay = settings.main.relays[name]
                 if shows_heat(relay):

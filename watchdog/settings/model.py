@@ -121,6 +121,12 @@ class PrinterFile:
     meter: Meter | None = None
     observe: Observe | None = None
 
+    def relays_by_owner(self) -> Iterator[tuple[str, tuple[str, ...]]]:
+        """Every list of relays: whose it is ("" is the whole printer's, else a heater's name), and what is in it."""
+        yield "", self.relays
+        for name, heater in self.heaters.items():
+            yield name, heater.relays
+
 
 @dataclass(frozen=True, slots=True)
 class Settings:

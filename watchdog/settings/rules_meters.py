@@ -31,7 +31,7 @@ def meters_of_relays(sheet: Sheet) -> Iterator[Draft]:
 
 def _of_all(table: PrinterFile) -> tuple[str, ...]:
     """Every relay that a printer or one of its heaters names, once."""
-    return tuple(dict.fromkeys([*table.relays, *(name for heater in table.heaters.values() for name in heater.relays)]))
+    return tuple(dict.fromkeys(name for _, relays in table.relays_by_owner() for name in relays))
 
 
 def _place(name: str) -> KeyPath:

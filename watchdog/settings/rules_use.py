@@ -28,9 +28,8 @@ def use_of_relays(sheet: Sheet) -> Iterator[Draft]:
 
 def _lists(table: PrinterFile) -> Iterator[tuple[KeyPath, str, tuple[str, ...]]]:
     """Where a list stands, whose it is ("" is the whole printer's), and what is in it."""
-    yield ("relays",), "", table.relays
-    for name, heater in table.heaters.items():
-        yield ("heaters", name, "relays"), name, heater.relays
+    for owner, relays in table.relays_by_owner():
+        yield (("heaters", owner, "relays") if owner else ("relays",)), owner, relays
 
 
 def _known(sheet: Sheet, file: str, path: KeyPath, relays: tuple[str, ...]) -> Iterator[Draft]:
