@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from rich.console import Console
-from rig.broker import MosquittoBroker, publisher, say, wait_for
+from rig.broker import MosquittoBroker, overhear, publisher, say, wait_for
 
 from watchdog.cli.show.ending import Fate, as_expected, fate
 from watchdog.cli.show.pace import FAST, TIMES_FASTER, FastInbox, minutes
@@ -76,16 +76,15 @@ def bench(tmp_path: Path) -> Iterator[tuple[Bench, MosquittoBroker]]:
 @pytest.mark.rig
 def test_a_plug_that_opens_stops_the_heat(bench: tuple[Bench, MosquittoBroker]) -> None:
     printer, broker = bench
-    said: dict[str, list[bytes]] = {"says": [], "watts": []}
-    with publisher(broker.port) as client:
-        client.on_message = lambda _client, _data, message: said[message.topic.rpartition("/")[2]].append(bytes(message.payload))
-        client.subscribe([("workshop/anvil/plug/says", 0), ("workshop/anvil/plug/watts", 0)])
+    with publisher(broker.port) as client, publisher(broker.port) as meter:
+        says = overhear(client, "workshop/anvil/plug/says")
+        watts = overhear(meter, "workshop/anvil/plug/watts")
         printer.begin(200.0 * clock.now())
-        assert wait_for(lambda: printer.at_s > SWITCH_FAILS_S + 30.0 and float(said["watts"][-1]) > 500.0)
-        assert set(said["says"]) == {b"closed"}
+        assert wait_for(lambda: printer.at_s > SWITCH_FAILS_S + 30.0 and float(watts[-1].payload) > 500.0)
+        assert {word.payload for word in says} == {b"closed"}
         say(client, "workshop/anvil/plug/order", "open")
-        assert wait_for(lambda: not printer.powered and said["says"][-1] == b"open")
-        assert wait_for(lambda: float(said["watts"][-1]) < 2.0)
+        assert wait_for(lambda: not printer.powered and says[-1].payload == b"open")
+        assert wait_for(lambda: float(watts[-1].payload) < 2.0)
         peak_c, cut_s = printer.hottest_c["bed"], printer.at_s
         assert wait_for(lambda: printer.at_s > cut_s + 120.0)
         assert printer.hottest_c["bed"] == peak_c

@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from paho.mqtt.client import Client, MQTTMessage
-from rig.broker import MosquittoBroker, publisher, say, wait_for
+from rig.broker import MosquittoBroker, overhear, publisher, say, wait_for
 from rig.site import HeaterTable, PlugTable, PrinterTable, SiteTable
 from rig.workshop import Workshop, until
 
@@ -65,7 +64,7 @@ def test_each_may_say_what_is_its_own_and_no_more(broker: MosquittoBroker, tmp_p
             publisher(broker.port, user="guest", password="guest secret") as guest,
             publisher(broker.port, user="heatwarden", password="heatwarden secret") as ear,
         ):
-            orders = overheard(ear, "millbrook/plugs/+/order")
+            orders = overhear(ear, "millbrook/plugs/+/order", qos=1)
             for stranger in (anvil, guest):
                 say(stranger, "millbrook/bramble/bed", GOOD, qos=1)
                 say(stranger, "millbrook/plugs/anvil-plug/order", "on", qos=1)
@@ -77,20 +76,5 @@ def test_each_may_say_what_is_its_own_and_no_more(broker: MosquittoBroker, tmp_p
             assert shop.heater("bramble")["readings"] == 0
             assert orders == []
             say(ear, "millbrook/plugs/anvil-plug/order", "off", qos=1)
-            assert wait_for(lambda: orders == [b"off"])
+            assert wait_for(lambda: [order.payload for order in orders] == [b"off"])
         assert [relay["state"] for relay in shop.guard.status()["relays"]] == [None, None]
-
-
-def overheard(client: Client, topic: str) -> list[bytes]:
-    """The payloads that a client hears on a topic, from now on."""
-    heard: list[bytes] = []
-    granted: list[bool] = []
-
-    def hear(_client: Client, _data: object, message: MQTTMessage) -> None:
-        heard.append(bytes(message.payload))
-
-    client.on_message = hear
-    client.on_subscribe = lambda *_: granted.append(True)
-    client.subscribe(topic, qos=1)
-    assert wait_for(lambda: granted)
-    return heard

@@ -10,7 +10,7 @@ from typing import Any
 
 import orjson
 import pytest
-from rig.broker import Certificates, password_file, publisher, wait_for
+from rig.broker import Certificates, overhear, password_file, publisher, wait_for
 from rig.broker import say as tell
 from rig.plug import Habits, Plug, read_truth
 
@@ -356,9 +356,7 @@ def test_all_relays_of_a_broker_share_one_connection(mosquitto: Any, drive: Driv
         drivers.append(drive(address, name=f"plug-{number}"))
     assert len(links.all()) == 1
     with publisher(mosquitto.port) as client:
-        heard: list[str] = []
-        client.on_message = lambda _c, _u, message: heard.append(message.topic)
-        client.subscribe("plug/+/set", 1)
+        heard = overhear(client, "plug/+/set", qos=1)
         for number in range(60):
             reports.wait(lambda report, name=f"plug-{number}": report.relay == name and report.reachable)
         for number, driver in enumerate(drivers):
@@ -366,7 +364,7 @@ def test_all_relays_of_a_broker_share_one_connection(mosquitto: Any, drive: Driv
         for number in range(60):
             assert reports.wait(answered(number + 1)).sent is True
         assert wait_for(lambda: len(heard) >= 60)  # acknowledged by the broker is not yet heard by another client
-        assert sorted(heard) == sorted(f"plug/{number}/set" for number in range(60))
+        assert sorted(message.topic for message in heard) == sorted(f"plug/{number}/set" for number in range(60))
     assert links.all()[0].errors == 0
 
 

@@ -11,7 +11,7 @@ from types import TracebackType
 from typing import Any, Self
 
 import pytest
-from paho.mqtt.client import Client, MQTTv5, MQTTv311
+from paho.mqtt.client import Client, MQTTMessage, MQTTv5, MQTTv311
 from paho.mqtt.enums import CallbackAPIVersion
 
 MOSQUITTO = Path("/usr/sbin/mosquitto")
@@ -117,6 +117,17 @@ def publisher(port: int, *, protocol: str = "3.1.1", client_id: str = "", user: 
 def say(client: Client, topic: str, payload: bytes | str, *, qos: int = 0, retain: bool = False) -> None:
     """Publish and wait until it has left."""
     client.publish(topic, payload, qos=qos, retain=retain).wait_for_publish(5)
+
+
+def overhear(client: Client, topic: str, *, qos: int = 0) -> list[MQTTMessage]:
+    """What a client hears on a topic from now on: the broker has granted it when this returns."""
+    heard: list[MQTTMessage] = []
+    granted = threading.Event()
+    client.on_message = lambda _client, _data, message: heard.append(message)
+    client.on_subscribe = lambda *_: granted.set()
+    client.subscribe(topic, qos=qos)
+    assert granted.wait(5), f"the broker did not grant {topic!r}"
+    return heard
 
 
 def password_file(path: Path, user: str, password: str) -> None:

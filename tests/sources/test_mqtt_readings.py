@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from rig.broker import MosquittoBroker, publisher, say, wait_for
+from rig.broker import MosquittoBroker, overhear, publisher, say, wait_for
 
 from watchdog.core.inputs import Reading, Unusable
 from watchdog.sources.mqtt import Presence
@@ -160,10 +160,8 @@ def test_presence_speaks_for_sources_that_report_on_change_row_f21(
 
 def test_the_guards_own_presence_comes_and_goes_and_is_willed(broker: MosquittoBroker, heard: Any, hear: Any, subscription: Any) -> None:
     topic = "heatwarden/millbrook/presence"
-    presence: list[tuple[bytes, bool]] = []
     with publisher(broker.port) as watcher:
-        watcher.on_message = lambda _client, _data, message: presence.append((bytes(message.payload), message.retain))
-        watcher.subscribe(topic, qos=1)
+        presence = overhear(watcher, topic, qos=1)
         source = hear(heard, broker.port, subscription(), presence_topic=topic)
         assert wait_for(lambda: len(presence) == 1)
         sock = source._client.socket()
@@ -171,7 +169,7 @@ def test_the_guards_own_presence_comes_and_goes_and_is_willed(broker: MosquittoB
         assert wait_for(lambda: len(presence) == 3, 5.0)
         assert source.stop()
         assert wait_for(lambda: len(presence) == 4)
-    assert [payload for payload, _ in presence] == [b"here", b"gone", b"here", b"gone"]
+    assert [word.payload for word in presence] == [b"here", b"gone", b"here", b"gone"]
 
 
 def scripted_peer(listener: socket.socket, packets: bytes, *, five: bool = False) -> None:
