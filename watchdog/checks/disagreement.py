@@ -57,6 +57,9 @@ class Disagreement(Check):
         self._slow_at = self._steady_since = NEVER
         self._hotter_since = self._hotter_at = self._colder_since = self._colder_at = NEVER
 
+    def heeds(self, view: HeaterView) -> bool:
+        return bool(view.sensors)
+
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
         if not view.fresh or temperature_c is None or not view.sensors:

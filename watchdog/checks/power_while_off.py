@@ -77,6 +77,9 @@ class PowerWhileOff(Check):
         self.limits = limits
         self._printer, self._own = Meter(), Meter()
 
+    def heeds(self, view: HeaterView) -> bool:
+        return view.power_w is not None or view.printer_power_w is not None
+
     def on_reading(self, view: HeaterView) -> Finding | None:
         found = None
         if view.printer_power_w is not None:

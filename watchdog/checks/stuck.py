@@ -100,7 +100,6 @@ class Stuck(Check):
         "_mark_at",
         "_earlier_c",
         "_earlier_at",
-        "_rising",
         "_sunk_k",
         "_sunk_steps",
         "_top_c",
@@ -117,7 +116,7 @@ class Stuck(Check):
         self._count = 0
         self._reason = ""
         self._owed_since = NEVER
-        self._told = self._rising = False
+        self._told = False
         self._sunk_k = self._climb_s = 0.0
         self._top_c, self._top_at = -INFINITY, NEVER
         self._sunk_steps = 0
@@ -182,19 +181,24 @@ class Stuck(Check):
         return COOLING if target_c <= 0.0 and temperature_c > self.limits.hot_c else ""
 
     def _note_rise(self, now: float, temperature_c: float) -> None:
-        """Was it rising just before? Two marks follow, so that one of them always lies `MARK_S` back or a little more."""
+        """Two marks follow, so that one of them always lies `MARK_S` back or a little more."""
         if now - self._mark_at >= MARK_S:
             self._earlier_c, self._earlier_at = self._mark_c, self._mark_at
             self._mark_c, self._mark_at = temperature_c, now
-        elapsed_s = now - self._earlier_at
-        risen_k = temperature_c - self._earlier_c
-        self._rising = elapsed_s <= 3.0 * MARK_S and RISING_K_PER_S * elapsed_s <= risen_k <= JUMPING_K_PER_S * elapsed_s
+
+    def _was_rising(self, temperature_c: float) -> bool:
+        """Whether it came to the value that it repeats by a rise."""
+        elapsed_s, risen_k = self._since - self._earlier_at, temperature_c - self._earlier_c
+        return elapsed_s <= 3.0 * MARK_S and RISING_K_PER_S * elapsed_s <= risen_k <= JUMPING_K_PER_S * elapsed_s
 
     def _note_fall(self, temperature_c: float) -> None:
         """How far it sank without coming back, and in how many steps."""
         fallen_k = 0.0 if self._value_c is None else self._value_c - temperature_c
-        self._sunk_k = max(self._sunk_k + fallen_k, 0.0)
-        self._sunk_steps = 0 if self._sunk_k == 0.0 else self._sunk_steps + (fallen_k > 0.0)
+        sunk_k = self._sunk_k + fallen_k
+        if sunk_k <= 0.0:
+            self._sunk_k, self._sunk_steps = 0.0, 0
+        else:
+            self._sunk_k, self._sunk_steps = sunk_k, self._sunk_steps + (fallen_k > 0.0)
 
     def _note_climb(self, view: HeaterView) -> None:
         """How long it took from its highest value before to a new one, since it was asked for this target. A lone wild one is neither."""
@@ -211,7 +215,7 @@ class Stuck(Check):
         gap_k = target_c - temperature_c
         strong = view.expected is not None and view.expected.cautious_rise_k_per_s(temperature_c) > 0.0
         much = gap_k >= self.limits.heating_gap_k or (gap_k >= OFF_TARGET_K and strong and view.duty is not None and view.duty >= FULL)
-        if much and (strong or self._rising or temperature_c < self.limits.heating_below_c):
+        if much and (strong or self._was_rising(temperature_c) or temperature_c < self.limits.heating_below_c):
             return HEATING
         if gap_k < 0.0 and (temperature_c < WARM_C or is_warmed(view, temperature_c, NEIGHBOUR_K)):
             return ""  # nothing that is as cold as its surroundings falls

@@ -38,6 +38,10 @@ class Check(ABC):
         """True while the newest reading is one that no healthy heater gives: it stands against a reset."""
         return False
 
+    def heeds(self, view: HeaterView) -> bool:  # noqa: ARG002 - only a check that waits for words of one kind needs a look
+        """False while nothing was heard that it could judge. Asked anew with the first word of a further sensor or of a meter."""
+        return True
+
     @abstractmethod
     def on_reading(self, view: HeaterView) -> Finding | None: ...
 

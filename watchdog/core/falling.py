@@ -59,7 +59,9 @@ class Falling:
         self._began_at, self._sum_c, self._count = at, 0.0, 0
 
     def forget(self) -> None:
-        """It is heated again, or cold."""
+        """It is heated again, or cold: so it is with each reading of a heater that heats, and most often nothing is known already."""
+        if self._newest_at == NEVER:
+            return
         self._newest_at = self._mean_at = self._before_at = self._top_at = NEVER
         self._trend.forget()
 

@@ -39,7 +39,7 @@ class Heater:
 
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
     __slots__ = (
-        *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "timed", "broken", "told", "sensors",
+        *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "asked", "timed", "broken", "told", "sensors",
         "order", "scheduled_at", "burst", "newest", "newest_of", "fresh", "neighbours", "siblings", "repeat_s", "expected",
     )  # fmt: skip
 
@@ -99,6 +99,11 @@ class Heater:
         """Let these checks watch, and no others. Who sets deadlines is found once: they are asked for it with each reading."""
         self.checks: list[Check] = list(checks)
         self.timed = [check for check in self.checks if check.sets_deadlines()]
+        self.look_who_heeds()
+
+    def look_who_heeds(self) -> None:
+        """With each reading only those are asked that have anything to judge."""
+        self.asked = [check for check in self.checks if check.heeds(self)]
 
     @property
     def period_s(self) -> float | None:
@@ -139,6 +144,11 @@ class Heater:
                 warmest_c = other_c
         return warmest_c
 
+    @property
+    def warms_up(self) -> bool:
+        """True while there is no slope yet, or none any more."""
+        return self.observer_failed or not self.observer.knows_slope
+
     def slope_k_per_s(self) -> float | None:
         if self.observer_failed:
             return None
@@ -170,7 +180,7 @@ class Heater:
         if temperature_c is not None:
             self.sensor, self.spoken_c = sensor, temperature_c
             if sensor:
-                self.sensors[sensor] = (temperature_c, at)
+                self._take_further(sensor, temperature_c, at)
             else:
                 self._take_own(temperature_c, at)
             self.hottest_c = self._hottest(at) if self.sensors else temperature_c
@@ -180,10 +190,30 @@ class Heater:
             if duty is not None:
                 self.duty, self.duty_at = duty, at
             if power_w is not None:
-                self.power_w, self.power_at = power_w, at
+                self._take_power(power_w, at)
         if target_c is not None or (target_unknown and not retained):
             self._take_target(target_c, at, retained=retained)
         self.is_off = self.target_c <= 0.0 if self.target_c is not None else self.duty is not None and self.duty <= 0.0
+
+    def take_metered(self, printer_power_w: float, at: float) -> None:
+        """Note what the meter of the whole printer says."""
+        is_first = self.printer_power_w is None
+        self.printer_power_w, self.printer_power_at = printer_power_w, at
+        self.now, self.fresh = at, False
+        if is_first:
+            self.look_who_heeds()
+
+    def _take_power(self, power_w: float, at: float) -> None:
+        is_first = self.power_w is None
+        self.power_w, self.power_at = power_w, at
+        if is_first:
+            self.look_who_heeds()
+
+    def _take_further(self, sensor: str, temperature_c: float, at: float) -> None:
+        is_first = not self.sensors
+        self.sensors[sensor] = (temperature_c, at)
+        if is_first:
+            self.look_who_heeds()
 
     def _lacks_temperature(self, at: float) -> None:
         """Its words of before had both, and of this one the target is old. One alone may fail."""

@@ -34,4 +34,5 @@ def bring_back(heater: Heater, saved: JsonObject) -> None:
     for check in heater.checks:
         if check.name in saved["checks"]:
             check.restore(saved["checks"][check.name])
+    heater.look_who_heeds()
     heater.broken, heater.told = dict(saved["broken"]), dict(saved["told"])

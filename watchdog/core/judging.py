@@ -56,11 +56,11 @@ def _controller_spoke(site: Site, heater: Heater, at: float, out: list[Output], 
 
 
 def judge(site: Site, heater: Heater, at: float, out: list[Output]) -> None:
-    """Let every check of a heater look at it."""
+    """Let every check of a heater look at it that has anything to judge."""
     if site.observes:
         note_heating(site, site.printers[heater.printer], at)
     broken = heater.broken
-    for check in heater.checks:
+    for check in heater.asked:
         try:
             finding = check.on_reading(heater)
         except Exception as error:  # noqa: BLE001 - a check that raises is a finding, not an end
@@ -104,8 +104,7 @@ def _not_a_heater(site: Site, item: Reading, at: float, out: list[Output]) -> No
     elif item.power_w is not None and not item.retained:
         printer.power_w, printer.power_at = item.power_w, at
         for heater in printer.heaters:
-            heater.printer_power_w, heater.printer_power_at = item.power_w, at
-            heater.now, heater.fresh = at, False
+            heater.take_metered(item.power_w, at)
             judge(site, heater, at, out)
 
 

@@ -47,7 +47,8 @@ NO_CHANCE = 1e-10
 class Roughness:
     """Noise from the steps within calm blocks, resolution from the smallest step seen.
 
-    `noise_k` is one standard deviation in kelvin, `resolution_k` the smallest step in kelvin; each None while it learns. Ramps,
+    `noise_k` is one standard deviation in kelvin, `resolution_k` the smallest step in kelvin; each None while it learns. `lively_k` is
+    the noise that its readings surely have and go on having, in kelvin; None where that is not known. Ramps,
     glitches and rows of one value teach nothing, so that heating up looks no noisier and a stuck sensor no quieter than
     the sensor is. Noise far below the resolution cannot be seen and counts as less than half a step.
 
@@ -59,7 +60,7 @@ class Roughness:
         "_last_c", "_last_step_k", "_count", "_moves", "_low_c", "_high_c", "_steps_k", "_bends_k",
         "_blocks", "_calm", "_bent", "_newest_k", "_second_k", "_third_k", "_noise_k", "_bend_k", "_smallest_k",
     )  # fmt: skip
-    __slots__ = STATE
+    __slots__ = (*STATE, "lively_k", "noise_k", "resolution_k")
 
     def __init__(self) -> None:
         self._last_c: float | None = None
@@ -68,6 +69,7 @@ class Roughness:
         self._noise_k = self._last_step_k = 0.0
         self._smallest_k = self._bend_k = INFINITY
         self._begin(INFINITY, -INFINITY)
+        self._tell()
 
     def _begin(self, low_c: float, high_c: float) -> None:
         self._count = self._moves = 0
@@ -87,6 +89,7 @@ class Roughness:
         step_k = abs(signed_k)
         if SMALLEST_STEP_K < step_k < self._smallest_k:
             self._smallest_k = step_k
+            self._tell()
         self._steps_k += step_k
         if temperature_c < self._low_c:
             self._low_c = temperature_c
@@ -114,29 +117,29 @@ class Roughness:
             self._bent += 1
             self._bend_k = min(self._bend_k, self._bends_k / self._count / PER_BEND)
         self._begin(temperature_c, temperature_c)
+        self._tell()
 
-    @property
-    def noise_k(self) -> float | None:
+    def _tell(self) -> None:
+        """Said when it changes, a block or a smaller step at a time: it is asked for with each reading."""
+        self.noise_k: float | None = self._noise()
+        self.lively_k: float | None = self._lively(self.noise_k)
+        self.resolution_k: float | None = self._smallest_k if self._blocks >= STEP_BLOCKS and self._smallest_k < INFINITY else None
+
+    def _noise(self) -> float | None:
         if self._calm >= CALM_BLOCKS:
             return self._noise_k
         shows = self._bent >= BEND_BLOCKS and BEND_SHOWS * self._smallest_k <= self._bend_k < INFINITY
         return self._bend_k if shows else None
 
-    @property
-    def lively_k(self) -> float | None:
-        """The noise that its readings surely have and go on having, in kelvin; None where that is not known.
+    def _lively(self, noise_k: float | None) -> float | None:
+        """Noise that is surely not a controller's, and is still there.
 
-        A controller that settles rings, hops and rests: soon after a change, noise of a step may be its; and noise that was
-        there before is gone where the middle one of the newest blocks that moved shows less. One may be where a sensor froze.
+        One that settles rings, hops and rests: soon after a change, noise of a step may be its. And noise that was there before
+        is gone where the middle one of the newest blocks that moved shows less. One may be where a sensor froze.
         """
-        noise_k = self.noise_k
         if noise_k is None or (CALM_BLOCKS <= self._calm < SETTLED_BLOCKS and noise_k < CLEAR * self._smallest_k):
             return None
         return min(noise_k, SCATTER * sorted((self._newest_k, self._second_k, self._third_k))[1])
-
-    @property
-    def resolution_k(self) -> float | None:
-        return self._smallest_k if self._blocks >= STEP_BLOCKS and self._smallest_k < INFINITY else None
 
     def snapshot(self) -> JsonObject:
         return {key: to_plain(getattr(self, key)) for key in self.STATE}
@@ -144,6 +147,7 @@ class Roughness:
     def restore(self, saved: JsonObject) -> None:
         for key in self.STATE:
             setattr(self, key, from_plain(saved[key]))
+        self._tell()
 
 
 def equal_by_chance(noise_steps: float) -> float:

@@ -12,7 +12,7 @@ from watchdog.core.source import Link, Source
 from watchdog.core.timeline import Timed, Timeline
 from watchdog.core.values import JsonObject, Numbers
 
-SNAPSHOT_FORMAT = 4
+SNAPSHOT_FORMAT = 5
 
 WARMING = ("bed", "chamber")
 """Heaters that warm others of the same printer. A hotend is too small to."""

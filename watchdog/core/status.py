@@ -108,7 +108,7 @@ def _heater_status(heater: Heater, now: float) -> JsonObject:
         "readings": heater.readings,
         "unusable": heater.unusable,
         "ignored": heater.ignored,
-        "warming_up": heater.slope_k_per_s() is None,
+        "warming_up": heater.warms_up,
         "failed_checks": sorted(heater.broken),
         "nearest": max(((round(check.headroom, 3), check.name) for check in heater.checks), default=(0.0, "")),
         "sensors": [_sensor_status(heater, name, now) for name in heater.plan.sensors],
