@@ -12,6 +12,7 @@ from watchdog.core.outputs import Mark
 from watchdog.core.plan import PrinterPlan
 from watchdog.core.remaining import Left, Remaining
 from watchdog.core.status import site_status
+from watchdog.guard.status_share import reasons_of
 
 
 def engine_of(*names: str) -> Engine:
@@ -100,6 +101,15 @@ def test_status_shows_check_person_reason_and_time_left() -> None:
     assert printer["bypasses"] == [{"check": "no readings", "left_s": 540.0, "person": "Robin", "reason": "tuning"}]
     assert printer["state"] == "not protected"
     assert "no readings is bypassed for 9 min more by Robin: tuning" in printer["why_not"]
+
+
+def test_who_asks_without_a_token_hears_of_the_bypass_but_not_whose_it_is() -> None:
+    engine = engine_of("anvil", "bramble")
+    feed(engine, bypass(10.0, 600.0), TripByHand("bramble", 11.0, "Jo", "it smells"), Tick(70.0))
+    reasons = reasons_of(site_status(engine.site, 70.0))
+    assert "anvil: no readings is bypassed for 9 min more" in reasons
+    assert "bramble was tripped and is latched: tripped by hand" in reasons
+    assert not any(word in reason for reason in reasons for word in ("Robin", "tuning", "Jo", "smells"))
 
 
 def test_silence_that_still_stands_cuts_the_very_moment_the_bypass_runs_out() -> None:

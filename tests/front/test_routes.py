@@ -276,4 +276,5 @@ def test_ready_means_that_every_printer_is_protected_and_otherwise_the_reasons_a
     until(lambda: home.front.get("/readyz").status == 503)
     answer = home.front.get("/readyz")
     assert answer.problem == "not-ready"
-    assert any("cinder" in reason for reason in answer.json["reasons"])
+    assert "cinder was tripped and is latched: tripped by hand" in answer.json["reasons"]
+    assert not any(word in answer.body.decode() for word in WHO.values())

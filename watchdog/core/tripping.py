@@ -13,6 +13,9 @@ from watchdog.core.site import Site
 from watchdog.core.units import unit_hint
 from watchdog.core.values import JsonObject
 
+BY_HAND = "by hand"
+"""Stands in the place of a check where a person has tripped it."""
+
 
 def trip(
     site: Site, printer: Printer, heater: Heater | None, check: str, finding: Finding, at: float, out: list[Output], person: str = ""
@@ -78,10 +81,10 @@ def trip_by_hand(site: Site, item: TripByHand, at: float, out: list[Output]) -> 
         return
     reason = f"tripped by hand by {item.person}: {item.reason}"
     if printer.latch is None:
-        trip(site, printer, None, "by hand", Finding("cut", reason, {}), at, out, item.person)
+        trip(site, printer, None, BY_HAND, Finding("cut", reason, {}), at, out, item.person)
     else:
         _widen(site, printer, None, at, out)
-        out.append(Event(at, "also", "info", reason, printer=printer.name, check="by hand", trip=printer.latch.trip, person=item.person))
+        out.append(Event(at, "also", "info", reason, printer=printer.name, check=BY_HAND, trip=printer.latch.trip, person=item.person))
 
 
 def take_up(site: Site, latch: Latch, at: float, out: list[Output]) -> None:

@@ -4,6 +4,7 @@ import threading
 from collections.abc import Callable
 from typing import Final
 
+from watchdog.core.tripping import BY_HAND
 from watchdog.core.values import JsonObject
 from watchdog.guard.inbox import Inbox, Question
 from watchdog.guard.token_file import Token
@@ -44,17 +45,27 @@ class StatusShare:
 
 
 def reasons_of(status: JsonObject | None) -> list[str]:
-    """Why not every printer is protected, in sentences without their full stop; empty when all are."""
+    """Why not every printer is protected, in sentences without their full stop; empty when all are.
+
+    They are told without a token: what people said of themselves and of their reasons is left out.
+    """
     if status is None:
         return ["the guard's loop does not answer: it is busy or stuck"]
     reasons = [] if status["printers"] else ["there is no printer in the settings"]
     for printer in status["printers"]:
         if printer["state"] == "tripped":
-            reasons.append(f"{printer['name']} was tripped and is latched: {printer['latch']['reason']}".rstrip("."))
-        reasons += [f"{printer['name']}: {why}" for why in printer["why_not"]]
+            latch = printer["latch"]
+            why = "tripped by hand" if latch["check"] == BY_HAND else latch["reason"]
+            reasons.append(f"{printer['name']} was tripped and is latched: {why}".rstrip("."))
+        said = tuple(f" by {bypass['person']}: {bypass['reason']}" for bypass in printer["bypasses"])
+        reasons += [f"{printer['name']}: {_without(why, said)}" for why in printer["why_not"]]
         if printer["state"] == "not protected" and not printer["why_not"]:
             reasons.append(f"{printer['name']} is not protected")
     return reasons
+
+
+def _without(why: str, said: tuple[str, ...]) -> str:
+    return next((why.removesuffix(end) for end in said if why.endswith(end)), why)
 
 
 def as_seen_by(status: JsonObject, token: Token) -> JsonObject:
