@@ -115,8 +115,8 @@ def test_the_fate_of_an_older_command_is_not_that_of_this_one() -> None:
     engine = tripped(two_relays())
     feed(engine, RelayReport("first", 10.2, state="off"), Reset("anvil", 11.0, "Robin", "it is off", vouched=True, unread=True))
     assert engine.site.printers["anvil"].latch is not None  # still hot: the reset is refused
-    feed(engine, *readings(12.0, 60.0), Reset("anvil", 13.0, "Robin", "cold"), *readings(14.0, *[130.0] * 4))
-    feed(engine, RelayReport("first", 17.5, sent=False, order=1, why="late word of the first trip"))
+    feed(engine, *readings(21.0, 60.0), Reset("anvil", 22.0, "Robin", "cold"), *readings(23.0, *[130.0] * 4))
+    feed(engine, RelayReport("first", 26.5, sent=False, order=1, why="late word of the first trip"))
     assert engine.site.power.relays["first"].sent is None
 
 

@@ -1,23 +1,32 @@
 """Whatever happens in whatever order: only ever OFF, and a standing latch keeps commanding every relay it came to."""
 
+from dataclasses import replace
 from typing import Any
 
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
-from rig.plans import workshop
+from rig.plans import heater, plug, workshop
 
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Input, Reading, RelayReport, Reset, Suspended, Tick, TripByHand
 from watchdog.core.outputs import LatchChange, Mark, RelayOrder
+from watchdog.core.plan import PrinterPlan, SitePlan
 
-RELAYS = st.sampled_from(["contactor", "anvil-plug", "table-plug"])
-PRINTERS = st.sampled_from(["anvil", "bramble"])
-HEATERS = st.sampled_from([("anvil", "bed"), ("anvil", "hotend"), ("bramble", "bed")])
+RELAYS = st.sampled_from(["contactor", "anvil-plug", "table-plug", "bed-relay", "hotend-relay"])
+PRINTERS = st.sampled_from(["anvil", "bramble", "cinder"])
+HEATERS = st.sampled_from([("anvil", "bed"), ("anvil", "hotend"), ("bramble", "bed"), ("cinder", "bed"), ("cinder", "hotend")])
 MAYBE = st.sampled_from([None, True, False])
 
 AGAIN_S = 60.0
 SETTLED = ("confirmed", "proven")
+
+
+def three_printers() -> SitePlan:
+    """The workshop, and cinder, of which no relay cuts more than one heater."""
+    heaters = (heater(printer="cinder", relays=("bed-relay",)), heater("hotend", printer="cinder", relays=("hotend-relay",)))
+    plan, own = workshop(), tuple(plug(name, cuts="heater", silences=False) for name in ("bed-relay", "hotend-relay"))
+    return replace(plan, printers=(*plan.printers, PrinterPlan("cinder", heaters, ())), relays=(*plan.relays, *own))
 
 
 class PowerMachine(RuleBasedStateMachine):
@@ -25,7 +34,7 @@ class PowerMachine(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.engine = Engine(workshop(), 0.0)
+        self.engine = Engine(three_printers(), 0.0)
         self.ordered: dict[str, float] = {}
         self.marks: set[str] = set()
         self.latched: set[str] = set()
@@ -89,7 +98,7 @@ class PowerMachine(RuleBasedStateMachine):
     def repeats_in_time(self) -> None:
         for printer, cut in self.engine.site.power.cuts.items():
             assert self.engine.site.printers[printer].latch is not None
-            for relay in cut.relays[: cut.stage + 1]:
+            for relay in (*cut.relays[: cut.stage + 1], *cut.besides):
                 assert self.engine.now - self.ordered[relay] <= AGAIN_S + 1e-6, f"{relay} was left alone"
 
     @invariant()
@@ -101,7 +110,7 @@ class PowerMachine(RuleBasedStateMachine):
     def relays_are_demanded_for_those_who_want_them_and_no_others(self) -> None:
         power = self.engine.site.power
         for name, relay in power.relays.items():
-            wanting = {printer for printer, cut in power.cuts.items() if name in cut.relays[: cut.stage + 1]}
+            wanting = {printer for printer, cut in power.cuts.items() if name in (*cut.relays[: cut.stage + 1], *cut.besides)}
             assert set(relay.printers) == wanting
             assert relay.demanded == bool(wanting)
 
@@ -112,6 +121,7 @@ class PowerMachine(RuleBasedStateMachine):
             if cut.verdict in SETTLED and not cut.cooled:
                 trusted = [power.relays[name] for name in cut.relays[cut.trusted_from : cut.stage + 1]]
                 assert any(relay.state == "off" and relay.state_at > relay.demanded_at for relay in trusted)
+                assert not cut.all_needed or all(power.relays[name].confirmed for name in cut.besides)
 
 
 TestPowerMachine = PowerMachine.TestCase

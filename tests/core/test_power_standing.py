@@ -123,12 +123,90 @@ def test_a_cut_by_hand_takes_the_whole_printer_even_where_only_a_heater_was_cut(
     engine = Engine(workshop(), 0.0)
     feed(engine, *readings(0.0, *[130.0] * 4), RelayReport("contactor", 3.5, state="off"))
     feed(engine, Tick(5.0))
-    assert orders(feed(engine, TripByHand("anvil", 5.0, "Robin", "smoke"))) == ["anvil-plug"]
+    assert orders(feed(engine, TripByHand("anvil", 5.0, "Robin", "smoke"))) == ["anvil-plug"]  # the contactor is open
 
 
 def test_a_cut_by_hand_of_a_printer_with_nothing_but_a_heaters_own_relay_uses_that() -> None:
     engine = Engine(site(PrinterPlan("anvil", (heater(relays=("plug",)),), ())), 0.0)
     assert orders(feed(engine, TripByHand("anvil", 5.0, "Robin", "smoke"))) == ["plug"]
+
+
+def test_a_cut_by_hand_opens_the_relays_of_single_heaters_as_well_but_only_the_printers_own_can_show_it() -> None:
+    engine = Engine(workshop(), 0.0)
+    outputs = feed(engine, TripByHand("anvil", 5.0, "Robin", "smoke"))
+    assert orders(outputs) == ["anvil-plug", "contactor"]
+    change = next(output for output in outputs if isinstance(output, LatchChange))
+    assert change.latch is not None
+    assert set(change.latch.relays) == set(change.latch.addresses) == {"anvil-plug", "contactor", "table-plug"}
+    feed(engine, RelayReport("contactor", 5.5, state="off"))
+    assert verdict(engine) == "cutting"
+    outputs = feed(engine, RelayReport("anvil-plug", 6.0, sent=False, order=1, why="not connected"))
+    assert orders(outputs) == ["table-plug"]
+    feed(engine, RelayReport("table-plug", 6.5, state="off"))
+    assert verdict(engine) == "confirmed"
+    feed(engine, Reset("anvil", 7.0, "Robin", "it was steam", unread=True))
+    assert orders(feed(engine, Tick(100.0))) == []
+
+
+def apart() -> Engine:
+    """Bed and hotend have a relay each, and none cuts the whole printer."""
+    heaters = (heater(relays=("bed-relay",)), heater("hotend", relays=("hotend-relay",)))
+    return Engine(site(PrinterPlan("anvil", heaters, ()), relays=(plug("bed-relay"), plug("hotend-relay"))), 0.0)
+
+
+def test_where_no_relay_cuts_the_whole_printer_a_cut_by_hand_opens_all_and_all_must_confirm() -> None:
+    engine = apart()
+    assert orders(feed(engine, TripByHand("anvil", 5.0, "Robin", "smoke"))) == ["bed-relay", "hotend-relay"]
+    feed(engine, RelayReport("bed-relay", 5.5, state="off"))
+    assert verdict(engine) == "cutting"
+    feed(engine, RelayReport("hotend-relay", 6.0, state="off"))
+    assert verdict(engine) == "confirmed"
+    feed(engine, RelayReport("hotend-relay", 7.0, state="on"))
+    assert verdict(engine) == "cutting"
+
+
+@pytest.mark.parametrize("fails", ["bed-relay", "hotend-relay"])
+def test_one_of_them_that_fails_is_a_cut_that_failed(fails: str) -> None:
+    engine = apart()
+    feed(engine, TripByHand("anvil", 5.0, "Robin", "smoke"))
+    feed(engine, *(RelayReport(name, 5.5, state="off") for name in ("bed-relay", "hotend-relay") if name != fails))
+    told = events(feed(engine, Tick(30.0)), "cut not confirmed")
+    assert verdict(engine) == "not confirmed"
+    assert f"relay {fails} did not" in told[0].sentence
+
+
+def test_a_cut_by_hand_after_one_of_a_heater_opens_the_other_ones_relay() -> None:
+    engine = apart()
+    feed(engine, *readings(0.0, *[130.0] * 4), RelayReport("bed-relay", 3.5, state="off"))
+    assert verdict(engine) == "confirmed"
+    assert orders(feed(engine, TripByHand("anvil", 4.0, "Robin", "smoke"))) == ["hotend-relay"]
+    assert verdict(engine) == "cutting"
+    feed(engine, RelayReport("hotend-relay", 4.5, state="off"))
+    assert verdict(engine) == "confirmed"
+
+
+@pytest.mark.parametrize("check", ["by hand", ""], ids=["by hand", "its record is lost"])
+def test_a_latch_of_a_whole_printer_that_is_found_at_the_start_opens_all_of_it(check: str) -> None:
+    engine = apart()
+    outputs = engine.start([Latch("anvil", "old/1", "", check, "smoke", ("bed-relay", "hotend-relay"))])
+    assert orders(outputs) == ["bed-relay", "hotend-relay"]
+    feed(engine, RelayReport("bed-relay", 0.5, state="off"))
+    assert verdict(engine) == "cutting"
+    whole = Engine(workshop(), 0.0)
+    assert orders(whole.start([Latch("anvil", "old/1", "", check, "smoke", ("contactor", "anvil-plug", "table-plug"))])) == [
+        "anvil-plug",
+        "contactor",
+    ]
+
+
+def test_a_failed_probation_cuts_every_heater_that_was_not_heard() -> None:
+    engine = apart()
+    feed(engine, *(Reading("anvil", name, 1.0, 24.0, 0.0) for name in ("bed", "hotend")), TripByHand("anvil", 2.0, "Robin", "smoke"))
+    feed(engine, *(RelayReport(name, 3.0, state="off") for name in ("bed-relay", "hotend-relay")))
+    feed(engine, Reset("anvil", 100.0, "Robin", "steam", unread=True), RelayReport("bed-relay", 110.0, state="on"))
+    outputs = feed(engine, Tick(231.0))
+    assert [event.check for event in events(outputs, "trip")] == ["probation"]
+    assert orders(outputs)[:2] == ["bed-relay", "hotend-relay"]
 
 
 def test_a_reset_does_not_release_a_relay_that_another_latch_wants_off() -> None:

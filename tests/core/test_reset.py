@@ -76,7 +76,7 @@ def test_a_reading_above_the_ceiling_refuses_even_those_who_vouch_and_do_not_rea
 @pytest.mark.parametrize("value", [-42.4, -32.7, 260.0, float("nan")])
 def test_a_reading_that_no_healthy_sensor_gives_refuses(value: float) -> None:
     """-32.7 could be a winter, but it came in a second: the check that tripped on it has not changed its mind."""
-    engine = tripped(temperature_c=60.0, last_c=60.0)
+    engine = tripped(temperature_c=60.0, last_c=60.0, silences=False)
     feed(engine, *(Reading("anvil", "bed", 5.0 + at, value) for at in range(3)))
     assert "not healthy" in told(feed(engine, reset(8.0)), "reset refused")[0]
     feed(engine, Reading("anvil", "bed", 9.0, 59.0))
@@ -90,8 +90,33 @@ def test_a_retained_value_allows_nothing() -> None:
     assert "is not heard" in told(feed(engine, reset(101.0)), "reset refused")[0]
 
 
-def test_a_healthy_reading_releases_and_begins_to_watch_anew() -> None:
+@pytest.mark.parametrize("heard_at", [4.0, 13.4])
+def test_what_a_board_said_before_it_fell_silent_releases_nothing(heard_at: float) -> None:
+    """Its plug takes the board down, which may talk on for ten seconds from its capacitors: hot and unread is what it is."""
     engine = tripped()
+    feed(engine, Reading("anvil", "bed", heard_at, 100.0))
+    sentence = told(feed(engine, reset(heard_at + 0.5)), "reset refused")[0]
+    assert "bed is not heard since its power went" in sentence
+    assert "hot for 88 min more" in sentence
+    assert told(feed(engine, reset(heard_at + 1.0, unread=True)), "probation")
+
+
+def test_what_a_heater_said_before_its_trip_releases_nothing() -> None:
+    engine = Engine(site(PrinterPlan("anvil", (heater(),), ("plug",)), relays=(plug(silences=False),)), 0.0)
+    feed(engine, Reading("anvil", "bed", 1.0, 100.0), TripByHand("anvil", 1.5, "Robin", "smoke"), RelayReport("plug", 1.6, state="off"))
+    assert "is not heard since its power went" in told(feed(engine, reset(1.7)), "reset refused")[0]
+    assert told(feed(engine, Reading("anvil", "bed", 3.0, 99.0), reset(3.1)), "reset")
+
+
+def test_one_that_talks_on_although_its_plug_is_off_is_heard() -> None:
+    """It is fed by another way: that is told, and what it says is how it is."""
+    engine = tripped()
+    assert told(feed(engine, Reading("anvil", "bed", 13.6, 60.0)), "fed another way")
+    assert told(feed(engine, reset(14.0)), "reset") == ["reset by Robin: looked at it"]
+
+
+def test_a_healthy_reading_releases_and_begins_to_watch_anew() -> None:
+    engine = tripped(silences=False)
     outputs = feed(engine, reset(5.0))
     assert [output.latch for output in outputs if isinstance(output, LatchChange)] == [None]
     assert engine.site.heaters["anvil", "bed"].temperature_c is None

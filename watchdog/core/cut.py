@@ -17,11 +17,15 @@ HEARD_WITHIN_S = 30.0
 
 
 class Cut:
-    """Where a cut stands. `stage` is the index of the last relay that was commanded."""
+    """Where a cut stands. `stage` is the index of the last relay that was commanded.
+
+    `besides` are relays of single heaters that are opened at once where the whole printer must lose its power. They show nothing
+    of it, unless no relay cuts the whole printer (`all_needed`): then every one of them must confirm.
+    """
 
     STATE: ClassVar[tuple[str, ...]] = (
         "printer", "heater", "trip", "at", "stage", "verdict", "failure", "cooled", "cooling_by", "remind_at", "fed_told",
-        "start_c", "peak_c", "last_c", "last_at", "trusted_from",
+        "start_c", "peak_c", "last_c", "last_at", "trusted_from", "all_needed",
     )  # fmt: skip
 
     def __init__(
@@ -36,6 +40,8 @@ class Cut:
     ) -> None:
         self.printer, self.heater, self.trip, self.relays, self.at = printer, heater, trip, relays, at
         self.cooling = cooling
+        self.besides: tuple[str, ...] = ()
+        self.all_needed = False
         self.stage = 0
         self.trusted_from = 0  # relays before this one said off while the temperature said otherwise
         self.verdict: Verdict = "cutting"
@@ -138,11 +144,12 @@ class Cut:
         return Event(at, kind, level, sentence, printer=self.printer, heater=self.heater, trip=self.trip, relay=relay, numbers=numbers)
 
     def snapshot(self) -> JsonObject:
-        return {key: to_plain(getattr(self, key)) for key in self.STATE} | {"relays": list(self.relays)}
+        return {key: to_plain(getattr(self, key)) for key in self.STATE} | {"relays": list(self.relays), "besides": list(self.besides)}
 
     @staticmethod
     def restored(saved: JsonObject, cooling: CoolingPlan | None) -> "Cut":
         cut = Cut(saved["printer"], saved["heater"], saved["trip"], tuple(saved["relays"]), from_plain(saved["at"]), cooling)
         for key in Cut.STATE:
             setattr(cut, key, from_plain(saved[key]))
+        cut.besides = tuple(saved["besides"])
         return cut

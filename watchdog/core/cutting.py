@@ -31,11 +31,7 @@ class Cutting:
         while cut.stage < len(cut.relays):
             relay = self.relays[cut.relays[cut.stage]]
             failure = relay.failure  # it was wanted off by another latch before, in vain
-            relay.printers = (*(name for name in relay.printers if name != cut.printer), cut.printer)
-            if not relay.demanded:
-                self._demand(relay, at, out)
-            else:
-                self._order(relay, at, out)
+            self._want_off(relay, cut, at, out)
             if relay.reachable is not False and not failure:
                 break
             if cut.stage + 1 >= len(cut.relays):
@@ -46,6 +42,13 @@ class Cutting:
             why = f"relay {relay.name} {failure or 'cannot be reached'}: trying the next one"
             out.append(cut.event(at, "next relay", "alarm", why, relay.name))
         self._verdict(cut, at, out)
+
+    def _want_off(self, relay: Relay, cut: Cut, at: float, out: list[Output]) -> None:
+        relay.printers = (*(name for name in relay.printers if name != cut.printer), cut.printer)
+        if not relay.demanded:
+            self._demand(relay, at, out)
+        else:
+            self._order(relay, at, out)
 
     def _look_for_cooling(self, cut: Cut, at: float, out: list[Output]) -> None:
         """The temperature had its time. It speaks louder than any relay; where it is not heard, some relay must have confirmed."""
@@ -86,14 +89,19 @@ class Cutting:
         for cut in self._cuts_of(relay):
             if relay.failure and not failed_before:
                 out.append(self._event(relay, at, "relay failed", "alarm", relay.failure, cut.printer))
+                why = f"relay {relay.name} {relay.failure}"
                 if cut.relays[cut.stage] == relay.name and not self._confirmed(cut):
-                    self._next(cut, at, f"relay {relay.name} {relay.failure}", out)
+                    self._next(cut, at, why, out)
+                elif cut.all_needed and relay.name in cut.besides:
+                    self._give_up(cut, at, why, out)
             self._verdict(cut, at, out)
 
     def _cuts_of(self, relay: Relay) -> list[Cut]:
         return [self.cuts[printer] for printer in relay.printers if printer in self.cuts]
 
     def _confirmed(self, cut: Cut) -> Relay | None:
+        if cut.all_needed and not all(self.relays[name].confirmed for name in cut.besides):
+            return None
         reached = [self.relays[name] for name in cut.relays[cut.trusted_from : cut.stage + 1]]
         return next((relay for relay in reversed(reached) if relay.confirmed), None)
 

@@ -13,7 +13,7 @@ from watchdog.core.inputs import RelayReport
 from watchdog.core.outputs import Output
 from watchdog.core.plan import CoolingPlan
 from watchdog.core.relay_words import news
-from watchdog.core.values import JsonObject
+from watchdog.core.values import NEVER, JsonObject
 
 FED_AFTER_S = 10.0
 """A board may go on talking for so long after its power was cut (its capacitors, its host's queue)."""
@@ -46,6 +46,28 @@ class Power(Cutting):
         self._fire(cut, at, out)
         self._plan_next()
         return out
+
+    def open_besides(self, printer: str, relays: Iterable[str], at: float, *, all_needed: bool) -> list[Output]:
+        """A whole printer must lose its power: relays of single heaters are opened as well, beside what its cut goes through."""
+        cut = self.cuts[printer]
+        opened = (*cut.relays[: cut.stage + 1], *cut.besides)
+        new = tuple(name for name in relays if name not in opened)
+        cut.besides += new
+        cut.all_needed = all_needed
+        out: list[Output] = []
+        for name in new:
+            self._want_off(self.relays[name], cut, at, out)
+        self._verdict(cut, at, out)
+        self._plan_next()
+        return out
+
+    def read_from(self, printer: str) -> float:
+        """From when on a reading tells how a latched printer is: not before its cut, nor while its board falls silent."""
+        cut = self.cuts.get(printer)
+        if cut is None:
+            return NEVER
+        relay = self._confirmed(cut)
+        return cut.at if relay is None or not relay.plan.silences else relay.confirmed_at + FED_AFTER_S
 
     def resume(self, at: float) -> None:
         """This computer slept or stalled: what had to come in time could not be heard, so it gets its time once more."""

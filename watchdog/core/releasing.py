@@ -7,7 +7,7 @@ from watchdog.core.printer import PROBATION_S, Printer, healthy
 from watchdog.core.rearming import note_heating
 from watchdog.core.resetting import is_unread, refusal
 from watchdog.core.site import Site
-from watchdog.core.tripping import trip
+from watchdog.core.tripping import trip, widen
 from watchdog.core.values import INFINITY
 
 
@@ -16,12 +16,13 @@ def reset(site: Site, item: Reset, at: float, out: list[Output]) -> None:
     printer = site.printers.get(item.printer)
     if printer is None:
         return
-    why = refusal(printer, site.power.cuts.get(printer.name), item._replace(at=at))
+    read_from = site.power.read_from(printer.name)
+    why = refusal(printer, site.power.cuts.get(printer.name), item._replace(at=at), read_from)
     trip_id = "" if printer.latch is None else printer.latch.trip
     if why:
         out.append(Event(at, "reset refused", "warning", why, printer=printer.name, trip=trip_id, person=item.person))
         return
-    unread = is_unread(printer, at)
+    unread = is_unread(printer, at, read_from)
     site.power.release(printer.name)
     printer.set_latch(None)
     for heater in printer.heaters:
@@ -58,3 +59,5 @@ def fail_probation(site: Site, printer: Printer, at: float, out: list[Output]) -
     names = ", ".join(heater.heater for heater in bad)
     reason = f"power came back after the reset, but no healthy readings of {names} came within {PROBATION_S:.0f} s"
     trip(site, printer, bad[0], "probation", Finding("cut", reason, {"waited_s": PROBATION_S}), at, out)
+    for heater in bad[1:]:
+        widen(site, printer, heater, at, out)

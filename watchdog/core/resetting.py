@@ -11,8 +11,8 @@ AMBIENT_C = 25.0
 """The air a heater cools towards, in degrees Celsius, where nobody measures it."""
 
 
-def refusal(printer: Printer, cut: Cut | None, command: Reset) -> str:
-    """Why a reset is refused, with what to do about it; empty when it may go ahead."""
+def refusal(printer: Printer, cut: Cut | None, command: Reset, read_from: float) -> str:
+    """Why a reset is refused, with what to do about it; empty when it may go ahead. Only readings after `read_from` count."""
     if printer.latch is None:
         return f"{printer.name} is not latched: there is nothing to reset"
     if not command.person.strip() or not command.reason.strip():
@@ -23,36 +23,42 @@ def refusal(printer: Printer, cut: Cut | None, command: Reset) -> str:
             "if you have seen with your own eyes that it is off, say so (--vouched)"
         )
     for heater in printer.heaters:
-        why = _heater_refusal(heater, cut, command)
+        why = _heater_refusal(heater, cut, command, read_from)
         if why:
             return why
     return ""
 
 
-def is_unread(printer: Printer, at: float) -> bool:
+def is_unread(printer: Printer, at: float, read_from: float) -> bool:
     """True when some heater is not heard: its release is followed by probation."""
-    return any(not _heard(heater, at) for heater in printer.heaters)
+    return any(not (_is_fresh(heater, at) and heater.temperature_at > read_from) for heater in printer.heaters)
 
 
-def _heater_refusal(heater: Heater, cut: Cut | None, command: Reset) -> str:
-    if _heard(heater, command.at):
+def _heater_refusal(heater: Heater, cut: Cut | None, command: Reset, read_from: float) -> str:
+    if _is_fresh(heater, command.at):
         if healthy(heater):
-            return ""
+            return "" if heater.temperature_at > read_from else _unread_refusal(heater, cut, command)
         shown_c = heater.hottest_c if heater.hottest_c is not None else heater.temperature_c
         return (
             f"{heater.heater} reads {shown_c:.1f} degC, which is not healthy "
             f"(its ceiling is {heater.plan.ceiling_c:.0f} degC): let it cool or mend its sensor first"
         )
+    return _unread_refusal(heater, cut, command)
+
+
+def _unread_refusal(heater: Heater, cut: Cut | None, command: Reset) -> str:
+    """What it said before its power went tells nothing of a heater whose board has fallen silent since."""
     if command.unread:
         return ""
     waits_s = seconds_until_cold(heater, cut, command.at)
     if waits_s is not None and waits_s <= 0.0:
         return ""
     known = "how hot it is cannot be told" if waits_s is None else f"by its slowest cooling it may be hot for {waits_s / 60.0:.0f} min more"
-    return f"{heater.heater} is not heard and {known}. Wait, or touch nothing, look, and say that it is unread (--unread)"
+    todo = "Wait, or touch nothing, look, and say that it is unread (--unread)"
+    return f"{heater.heater} is not heard since its power went, and {known}. {todo}"
 
 
-def _heard(heater: Heater, at: float) -> bool:
+def _is_fresh(heater: Heater, at: float) -> bool:
     return heater.temperature_c is not None and at - heater.temperature_at <= max(15.0, 2.5 * heater.source.longest_interval_s)
 
 
