@@ -20,8 +20,9 @@ CLIMB_TIMES, FALLEN_K = 2.5, 2.0
 
 FULL = 0.9
 STILL_K = 10.0
-SUNK_K, SUNK_STEPS = 5.0, 3
-"""It sank when it fell by so much, and not at once: touched by something cold, which no facts tell, it stands still before it rises."""
+SUNK_K, SUNK_STEPS, WILD_K = 5.0, 3, 25.0
+"""It sank when it fell by so much, and not at once: touched by something cold, which no facts tell, it stands still before it rises.
+A fall further than the last of these from one reading to the next is none: one of them is wild."""
 
 LEAST_COUNT, LEAST_LIVES = 4, 3
 """So many readings, however seldom they come; a word that was sent on change, and the proofs of life after it that let it stand."""
@@ -194,7 +195,7 @@ class Stuck(Check):
     def _note_fall(self, temperature_c: float) -> None:
         """How far it sank without coming back, and in how many steps."""
         fallen_k = 0.0 if self._value_c is None else self._value_c - temperature_c
-        sunk_k = self._sunk_k + fallen_k
+        sunk_k = self._sunk_k + (fallen_k if fallen_k <= WILD_K else 0.0)
         if sunk_k <= 0.0:
             self._sunk_k, self._sunk_steps = 0.0, 0
         else:
@@ -229,8 +230,8 @@ class Stuck(Check):
         if reason == HEATING and view.expected is not None:
             rise_k_per_s = view.expected.cautious_rise_k_per_s(temperature_c)
             sunk = self._sunk_k >= SUNK_K and self._sunk_steps >= SUNK_STEPS
-            if rise_k_per_s > 0.0 and not sunk:
-                shows_s = min(limits.heating_s, max(limits.heating_least_s, STILL_K / rise_k_per_s))
+            if rise_k_per_s > 0.0:
+                shows_s = limits.heating_s if sunk else min(limits.heating_s, max(limits.heating_least_s, STILL_K / rise_k_per_s))
                 return max(shows_s, self._climbs_in_s(view))
         allowed_s = {HEATING: limits.heating_s, OFF_TARGET: limits.steady_s, PERHAPS_WEAK: limits.weak_s}
         return allowed_s.get(reason, FINEST_TIMES * limits.steady_s if reason == TOO_STILL else limits.cooling_s)
