@@ -61,9 +61,9 @@ def test_a_healthy_sensor_never_repeats_itself_for_so_long(
         value = float(round(centre + dice.gauss(0.0, noise_steps)))
         count = count + 1 if value == last else 1
         last = value
-        noise_k, resolution_k = roughness.noise_k, roughness.resolution_k
-        if noise_k is not None and resolution_k is not None and noise_k >= 0.5 * resolution_k:
-            assert count < equal_by_chance(noise_k / resolution_k)
+        shown = roughness.lively_steps
+        if shown is not None and shown >= 0.5:
+            assert count < equal_by_chance(shown)
         roughness.add(value)
 
 

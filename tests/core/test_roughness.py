@@ -24,9 +24,9 @@ SENSORS = 40
 """One sensor scatters by 5 to 14 % around what is found on average; the mean of so many by 1 to 2 %, far inside every bound here."""
 
 
-def shows(values: list[float], step_k: float = 1.0) -> bool:
+def shows(values: list[float]) -> bool:
     """Noise of half a step at least."""
-    return (learnt(values).lively_k or 0.0) >= 0.5 * step_k
+    return (learnt(values).lively_steps or 0.0) >= 0.5
 
 
 def mean_noise_k(values: Callable[[], list[float]]) -> float:
@@ -48,7 +48,7 @@ def test_noise_and_quantisation_add_up(dice: random.Random) -> None:
         return [round((60.0 + dice.gauss(0.0, 0.1)) / 0.25) * 0.25 for _ in range(3200)]
 
     assert mean_noise_k(values) == pytest.approx(sqrt(0.1**2 + 0.25**2 / 12.0), rel=0.3)
-    assert learnt(values()).resolution_k == pytest.approx(0.25)
+    assert learnt(values()).resolution_k(60.0) == pytest.approx(0.25)
 
 
 @pytest.mark.parametrize("step_k", [0.05, 0.3, 2.0])
@@ -115,7 +115,7 @@ def test_hardly_any_noise_looks_like_less_than_half_a_step_wherever_it_rests(ste
 def test_noise_of_a_step_shows_and_a_controller_that_settles_does_not(dice: random.Random) -> None:
     """A loop rings out over 30 readings, hops for as long, and rests: a row of equal readings is no fault then."""
     rings = [round(4.0 * (210.0 + 3.0 * exp(-place / 8.0) * cos(2.2 * place))) / 4.0 for place in range(64)]
-    assert not shows(rings, 0.25)
+    assert not shows(rings)
     for sigma in (0.75, 1.0):
         shown = [shows([round(60.0 + dice.gauss(0.0, sigma)) for _ in range(400)]) for _ in range(SENSORS)]
         assert fmean(shown) > 0.95

@@ -146,7 +146,7 @@ class Stuck(Check):
         self._count += 1
         found = None
         if self._is_noisy(view):
-            noise = f"its readings had noise of {view.lively_k or 0.0:.2g} K before"
+            noise = f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
             found = self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s, noise)
         if reason and found is None and self._count >= (LEAST_LIVES if view.source.on_change else LEAST_COUNT):
             found = self._judge(
@@ -237,9 +237,10 @@ class Stuck(Check):
         return allowed_s.get(reason, FINEST_TIMES * limits.steady_s if reason == TOO_STILL else limits.cooling_s)
 
     def _is_noisy(self, view: HeaterView) -> bool:
-        noise_k, resolution_k = view.lively_k, view.resolution_k
-        if view.source.on_change or noise_k is None or resolution_k is None:
+        noise_steps = view.lively_steps
+        if view.source.on_change or noise_steps is None:
             return False
-        if not noise_k >= (NOISY_COARSE if resolution_k > COARSE_K else NOISY) * resolution_k:
+        resolution_k = view.resolution_k
+        if not noise_steps >= (NOISY if resolution_k is not None and resolution_k <= COARSE_K else NOISY_COARSE):
             return False
-        return self._count >= equal_by_chance(noise_k / resolution_k)
+        return self._count >= equal_by_chance(noise_steps)

@@ -114,12 +114,13 @@ class Heater:
         return None if self.observer_failed else self.observer.roughness.noise_k
 
     @property
-    def lively_k(self) -> float | None:
-        return None if self.observer_failed else self.observer.roughness.lively_k
+    def lively_steps(self) -> float | None:
+        return None if self.observer_failed else self.observer.roughness.lively_steps
 
     @property
     def resolution_k(self) -> float | None:
-        return None if self.observer_failed else self.observer.roughness.resolution_k
+        unknown = self.observer_failed or self.temperature_c is None
+        return None if unknown else self.observer.roughness.resolution_k(self.temperature_c or 0.0)
 
     @property
     def printer_is_off(self) -> bool:

@@ -1,4 +1,8 @@
-"""Noise and resolution of a sensor, from its readings alone."""
+"""Noise and resolution of a sensor, from its readings alone.
+
+A sensor behind a converter has steps that grow with its temperature, by ten times from a room to a hotend. So noise is counted in
+the steps of the very block in which it shows, and a resolution is that of the newest blocks, and of temperatures near theirs.
+"""
 
 from math import erf, log, pi, sqrt
 from typing import ClassVar
@@ -34,6 +38,9 @@ BEND_BLOCKS, BEND_SHOWS = 3, 0.65
 
 SMALLEST_STEP_K = 1e-6
 
+NEAR_K = 40.0
+"""So far from where they were seen, steps may be half, or twice, as large."""
+
 PER_STEP = 2.0 / sqrt(pi)
 """Mean absolute difference of two independent normal values with a standard deviation of one."""
 
@@ -47,8 +54,8 @@ NO_CHANCE = 1e-10
 class Roughness:
     """Noise from the steps within calm blocks, resolution from the smallest step seen.
 
-    `noise_k` is one standard deviation in kelvin, `resolution_k` the smallest step in kelvin; each None while it learns. `lively_k` is
-    the noise that its readings surely have and go on having, in kelvin; None where that is not known. Ramps,
+    `noise_k` is one standard deviation in kelvin; None while it learns. `lively_steps` is the noise that its readings surely have and
+    go on having, in steps of its resolution; None where that is not known. Ramps,
     glitches and rows of one value teach nothing, so that heating up looks no noisier and a stuck sensor no quieter than
     the sensor is. Noise far below the resolution cannot be seen and counts as less than half a step.
 
@@ -57,23 +64,26 @@ class Roughness:
     """
 
     STATE: ClassVar[tuple[str, ...]] = (
-        "_last_c", "_last_step_k", "_count", "_moves", "_low_c", "_high_c", "_steps_k", "_bends_k",
-        "_blocks", "_calm", "_bent", "_newest_k", "_second_k", "_third_k", "_noise_k", "_bend_k", "_smallest_k",
+        "_last_c", "_last_step_k", "_count", "_moves", "_low_c", "_high_c", "_steps_k", "_bends_k", "_least_k",
+        "_blocks", "_calm", "_bent", "_newest", "_second", "_third", "_noise_k", "_noise", "_bend_k", "_bend", "_smallest_k",
+        "_fine_k", "_finer_k", "_finest_k", "_seen_c",
     )  # fmt: skip
-    __slots__ = (*STATE, "lively_k", "noise_k", "resolution_k")
+    __slots__ = (*STATE, "lively_steps", "noise_k")
 
     def __init__(self) -> None:
         self._last_c: float | None = None
         self._blocks = self._calm = self._bent = 0
-        self._newest_k = self._second_k = self._third_k = INFINITY
-        self._noise_k = self._last_step_k = 0.0
-        self._smallest_k = self._bend_k = INFINITY
+        self._newest = self._second = self._third = INFINITY  # noise of the newest blocks that moved, in their own steps
+        self._noise_k = self._noise = self._last_step_k = self._seen_c = 0.0
+        self._smallest_k = self._bend_k = self._bend = INFINITY
+        self._fine_k = self._finer_k = self._finest_k = INFINITY  # smallest steps of the newest blocks that show them
         self._begin(INFINITY, -INFINITY)
         self._tell()
 
     def _begin(self, low_c: float, high_c: float) -> None:
         self._count = self._moves = 0
         self._steps_k = self._bends_k = 0.0
+        self._least_k = INFINITY
         self._low_c, self._high_c = low_c, high_c
 
     def add(self, temperature_c: float) -> None:
@@ -87,9 +97,8 @@ class Roughness:
         self._last_step_k = signed_k
         self._moves += signed_k != 0.0
         step_k = abs(signed_k)
-        if SMALLEST_STEP_K < step_k < self._smallest_k:
-            self._smallest_k = step_k
-            self._tell()
+        if SMALLEST_STEP_K < step_k < self._least_k:
+            self._least_k = step_k
         self._steps_k += step_k
         if temperature_c < self._low_c:
             self._low_c = temperature_c
@@ -101,45 +110,57 @@ class Roughness:
 
     def _close(self, temperature_c: float) -> None:
         self._blocks += 1
-        mean_step_k = self._steps_k / self._count
+        least_k, mean_step_k = self._least_k, self._steps_k / self._count
         range_k = self._high_c - self._low_c
-        two_values = range_k <= TWO_VALUES * self._smallest_k
-        if range_k > 0.0:
-            self._third_k, self._second_k, self._newest_k = self._second_k, self._newest_k, mean_step_k / PER_STEP
-        if 0.0 < range_k <= min(CALM * mean_step_k, MOST_RANGE_K):
+        if least_k < INFINITY:
+            if least_k < self._smallest_k:
+                self._smallest_k = least_k
+            self._third, self._second, self._newest = self._second, self._newest, mean_step_k / PER_STEP / least_k
+            calm, two_values = range_k <= min(CALM * mean_step_k, MOST_RANGE_K), range_k <= TWO_VALUES * least_k
             if two_values:
-                mean_step_k = min(mean_step_k, HOPS * self._smallest_k)
-            noise_k = mean_step_k / PER_STEP
-            self._calm += 1
-            share = FALLS if noise_k < self._noise_k else RISES
-            self._noise_k += (noise_k - self._noise_k) * max(1.0 / self._calm, share)
-        if 2 * self._moves > self._count and self._high_c - self._low_c <= MOST_RANGE_K:  # it did not stick, and was no heat
-            self._bent += 1
-            self._bend_k = min(self._bend_k, self._bends_k / self._count / PER_BEND)
+                mean_step_k = min(mean_step_k, HOPS * least_k)
+            if calm or two_values:  # no ramp, whose steps are those of its heat
+                self._fine_k, self._finer_k, self._finest_k, self._seen_c = self._finer_k, self._finest_k, least_k, temperature_c
+            if calm:
+                self._note_noise(mean_step_k / PER_STEP, mean_step_k / PER_STEP / least_k)
+            if 2 * self._moves > self._count and range_k <= MOST_RANGE_K:  # it did not stick, and was no heat
+                self._note_bend(self._bends_k / self._count / PER_BEND, least_k)
         self._begin(temperature_c, temperature_c)
         self._tell()
 
+    def _note_noise(self, noise_k: float, noise_steps: float) -> None:
+        self._calm += 1
+        self._noise_k += (noise_k - self._noise_k) * max(1.0 / self._calm, FALLS if noise_k < self._noise_k else RISES)
+        self._noise += (noise_steps - self._noise) * max(1.0 / self._calm, FALLS if noise_steps < self._noise else RISES)
+
+    def _note_bend(self, bend_k: float, least_k: float) -> None:
+        self._bent += 1
+        self._bend_k, self._bend = min(self._bend_k, bend_k), min(self._bend, bend_k / least_k)
+
     def _tell(self) -> None:
-        """Said when it changes, a block or a smaller step at a time: it is asked for with each reading."""
-        self.noise_k: float | None = self._noise()
-        self.lively_k: float | None = self._lively(self.noise_k)
-        self.resolution_k: float | None = self._smallest_k if self._blocks >= STEP_BLOCKS and self._smallest_k < INFINITY else None
+        """Said when it changes, a block at a time: it is asked for with each reading."""
+        known = self._calm >= CALM_BLOCKS
+        shows = self._bent >= BEND_BLOCKS and BEND_SHOWS <= self._bend < INFINITY
+        self.noise_k: float | None = self._noise_k if known else self._bend_k if shows else None
+        self.lively_steps: float | None = self._lively(self._noise) if known else self._lively(self._bend) if shows else None
 
-    def _noise(self) -> float | None:
-        if self._calm >= CALM_BLOCKS:
-            return self._noise_k
-        shows = self._bent >= BEND_BLOCKS and BEND_SHOWS * self._smallest_k <= self._bend_k < INFINITY
-        return self._bend_k if shows else None
-
-    def _lively(self, noise_k: float | None) -> float | None:
+    def _lively(self, noise_steps: float) -> float | None:
         """Noise that is surely not a controller's, and is still there.
 
         One that settles rings, hops and rests: soon after a change, noise of a step may be its. And noise that was there before
         is gone where the middle one of the newest blocks that moved shows less. One may be where a sensor froze.
         """
-        if noise_k is None or (CALM_BLOCKS <= self._calm < SETTLED_BLOCKS and noise_k < CLEAR * self._smallest_k):
+        if CALM_BLOCKS <= self._calm < SETTLED_BLOCKS and noise_steps < CLEAR:
             return None
-        return min(noise_k, SCATTER * sorted((self._newest_k, self._second_k, self._third_k))[1])
+        return min(noise_steps, SCATTER * sorted((self._newest, self._second, self._third))[1])
+
+    def resolution_k(self, celsius: float) -> float | None:
+        """The smallest step in kelvin at `celsius`; None while it learns, and where steps were only seen far from there."""
+        if self._blocks < STEP_BLOCKS or self._smallest_k == INFINITY:
+            return None
+        if self._finest_k == INFINITY:
+            return self._smallest_k
+        return min(self._fine_k, self._finer_k, self._finest_k) if abs(celsius - self._seen_c) <= NEAR_K else None
 
     def snapshot(self) -> JsonObject:
         return {key: to_plain(getattr(self, key)) for key in self.STATE}

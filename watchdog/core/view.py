@@ -186,12 +186,12 @@ class HeaterView(Protocol):
         """The observer's estimate of the noise of the controlling sensor, one standard deviation; None while it learns."""
 
     @property
-    def lively_k(self) -> float | None:
-        """The noise, in kelvin, that its readings surely go on having as long as their sensor lives; None while unknown."""
+    def lively_steps(self) -> float | None:
+        """The noise, in steps of its resolution, that its readings surely keep as long as their sensor lives; None while unknown."""
 
     @property
     def resolution_k(self) -> float | None:
-        """The observer's estimate of the smallest step of the controlling sensor; None while it learns."""
+        """The observer's estimate of the smallest step of the controlling sensor near its newest reading; None while it learns."""
 
     @property
     def warmest_neighbour_c(self) -> float | None:
