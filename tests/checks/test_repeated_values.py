@@ -2,6 +2,7 @@
 
 import random
 from collections.abc import Callable
+from math import cos, exp, log
 
 import pytest
 from hypothesis import given
@@ -99,3 +100,56 @@ def test_a_cold_heater_that_repeats_itself_gets_one_advice_and_no_cut(dice: rand
     values = [*quantised(dice, 200, 0.1, 0.1, 22.0), *[22.0] * 2000]
     assert found(values, 0.0, "trip") == []
     assert [check for check, _ in found(values, 0.0, "advice")] == ["stuck"]
+
+
+def converted(dice: random.Random, celsius: float, noise_counts: float) -> float:
+    """What a 12-bit converter makes of a thermistor of 100 kilohm at 25 degC (B 3950 K) over 4.7 kilohm, by the Beta formula.
+
+    A step is 0.05 K at 60 degC, 0.04 K at 120 and 0.35 K at 265: IEC 60539-1 defines B; the circuit is common practice.
+    """
+    ohm = 1e5 * exp(3950.0 * (1.0 / (celsius + 273.15) - 1.0 / 298.15))
+    count = round(4095.0 * ohm / (ohm + 4700.0) + dice.gauss(0.0, noise_counts))
+    read_ohm = 4700.0 * count / (4095.0 - count)
+    return round(1.0 / (log(read_ohm / 1e5) / 3950.0 + 1.0 / 298.15) - 273.15, 2)
+
+
+@pytest.mark.parametrize("noise_counts", [0.1, 0.2, 0.3])
+@pytest.mark.parametrize("creeps_k", [0.0, 0.5, 1.5])
+def test_a_quiet_converter_whose_steps_grow_with_its_temperature_is_not_taken_for_a_noisy_one(
+    noise_counts: float, creeps_k: float, dice: random.Random
+) -> None:
+    """While it is idle and on its way up it shows far finer steps than where it is held; there its loop creeps and rings out."""
+    rest = [0.2 * exp(-at / 300.0) * cos(at / 6.0) - creeps_k * exp(-at / 600.0) for at in range(1200)]
+    for offset_k in (0.0, 0.06, 0.12, 0.18, 0.24, 0.3):
+        true_c = [25.0] * 300 + [25.0 + 0.8 * at for at in range(300)] + [265.0 + offset_k + off_k for off_k in rest]
+        values = [converted(dice, celsius, noise_counts) for celsius in true_c]
+        engine = Engine(site(PrinterPlan("anvil", (heater("hotend", interval_s=1.0),), ("plug",))), 0.0)
+        items = [Reading("anvil", "hotend", 0.5 * at, value, 0.0 if at < 300 else 265.0) for at, value in enumerate(values)]
+        assert events(feed(engine, *items), "trip") == []
+
+
+def test_a_noisy_converter_that_freezes_where_its_steps_are_large_is_found(dice: random.Random) -> None:
+    true_c = [25.0 + 240.0 * min(1.0, place / 150.0) for place in range(600)]
+    values = [converted(dice, celsius, 1.0) for celsius in true_c]
+    engine = Engine(site(PrinterPlan("anvil", (heater("hotend"),), ("plug",))), 0.0)
+    (trip,) = events(
+        feed(engine, *(Reading("anvil", "hotend", float(at), value, 265.0) for at, value in enumerate([*values, *[values[-1]] * 120]))),
+        "trip",
+    )
+    assert (trip.check, trip.at <= 680.0) == ("stuck", True)
+
+
+@pytest.mark.parametrize("target_c", [0.0, None])
+def test_noise_that_ends_while_it_is_off_and_warm_is_a_fault_and_while_it_is_cold_an_advice(
+    target_c: float | None, dice: random.Random
+) -> None:
+    def heard(from_c: float, freezes_c: float) -> list[tuple[str, str]]:
+        values = [round(from_c - 0.02 * at + dice.gauss(0.0, 0.15), 2) for at in range(300)] + [freezes_c] * 200
+        engine = Engine(site(PrinterPlan("anvil", (heater(),), ("plug",))), 0.0)
+        outputs = feed(engine, *(Reading("anvil", "bed", float(at), value, target_c) for at, value in enumerate(values)))
+        return [
+            (str(event.kind), event.check) for event in [*events(outputs, "trip"), *events(outputs, "advice")] if event.check == "stuck"
+        ]
+
+    assert heard(66.0, 60.1) == [("trip", "stuck")]
+    assert heard(40.0, 33.9) == [("advice", "stuck")]

@@ -168,10 +168,11 @@ class NoResponse(Check):
     def _judge_hold(self, view: HeaterView) -> Finding | None:
         """Without duty and without facts: it was there, it is asked to be there, and it is far away."""
         target_c, high_c, hold, now, limits = view.target_c, view.high_c, self._hold, view.now, self.limits
-        if target_c is None or target_c <= 0.0 or now - view.previous_at > LATE_INTERVALS * view.source.longest_interval_s:
+        longest_s = LATE_INTERVALS * view.source.longest_interval_s
+        if target_c is None or target_c <= 0.0 or now - view.previous_at > longest_s:
             hold.forget()
             return None
-        hold.follow(now, target_c, view.low_c)
+        hold.follow(now, target_c, view.low_c, view.duty if now - view.duty_at <= longest_s else None)
         below_k, lost_s = target_c - high_c, now - hold.held_at
         if below_k < COLD_K or hold.held_at == NEVER or (view.duty is not None and view.duty < limits.duty):
             return None

@@ -28,7 +28,7 @@ LEAST_COUNT, LEAST_LIVES = 4, 3
 """So many readings, however seldom they come; a word that was sent on change, and the proofs of life after it that let it stand."""
 
 FINEST_K, FINEST_TIMES, WARM_C = 0.03, 2.5, 40.0
-"""Nothing warm stands still to this for so many times `steady_s`, even at its target."""
+"""Nothing warm stands still to this for so many times `steady_s`, even at its target; nor, where it has noise, at all."""
 
 FINE_K = 0.25
 OFF_TARGET_K = 1.0
@@ -147,18 +147,18 @@ class Stuck(Check):
         found = None
         if self._is_noisy(view):
             noise = f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
-            found = self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s, noise)
+            found = self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s, noise, WARM_C)
         if reason and found is None and self._count >= (LEAST_LIVES if view.source.on_change else LEAST_COUNT):
-            found = self._judge(
-                view, temperature_c, view.now - max(self._since, self._owed_since), self._allowed_s(view, reason, temperature_c), reason
-            )
+            owed_s, allowed_s = view.now - max(self._since, self._owed_since), self._allowed_s(view, reason, temperature_c)
+            found = self._judge(view, temperature_c, owed_s, allowed_s, reason, self.limits.hot_c)
         return found
 
-    def _judge(self, view: HeaterView, temperature_c: float, equal_s: float, allowed_s: float, why: str) -> Finding | None:
+    def _judge(self, view: HeaterView, temperature_c: float, equal_s: float, allowed_s: float, why: str, hot_c: float) -> Finding | None:
+        """Nothing is cut that is off, or may be, and no hotter than `hot_c`."""
         self.near(equal_s / allowed_s)
         if not equal_s >= allowed_s:
             return None
-        idle = temperature_c <= self.limits.hot_c and (view.target_c is None or view.target_c <= 0.0)
+        idle = temperature_c <= hot_c and (view.target_c is None or view.target_c <= 0.0)
         only_advise = idle or why == PERHAPS_WEAK
         if only_advise and self._told:
             return None
