@@ -70,6 +70,25 @@ def test_a_printer_without_a_relay_is_not_protected() -> None:
     assert "no relay can cut its power" in fed(engine, Reading("anvil", "bed", 1.0, 24.0))["why_not"]
 
 
+def test_a_relay_that_only_pretends_protects_nothing_and_hides_no_real_one_that_is_away() -> None:
+    pretend = plug("toy", real=False, has_echo=False)
+    engine = Engine(site(PrinterPlan("anvil", (heater(),), ("toy",)), relays=(pretend,)), 0.0)
+    status = fed(engine, RelayReport("toy", 1.0, reachable=True), Reading("anvil", "bed", 1.0, 24.0))
+    assert status["why_not"] == ["no relay can cut its power: toy only pretends and cuts nothing"]
+    assert status["state"] == "not protected"
+    engine = Engine(site(PrinterPlan("anvil", (heater(relays=("toy",)),), ("plug",)), relays=(pretend, plug())), 0.0)
+    status = fed(engine, RelayReport("toy", 1.0, reachable=True), Reading("anvil", "bed", 1.0, 24.0))
+    assert status["why_not"] == ["no relay that cuts its power has been reached yet: plug"]
+
+
+def test_what_a_relay_that_only_pretends_says_confirms_nothing() -> None:
+    pretend = plug("toy", real=False, has_echo=False)
+    engine = Engine(site(PrinterPlan("anvil", (heater(),), ("toy",)), relays=(pretend,)), 0.0)
+    fed(engine, Reading("anvil", "bed", 1.0, 90.0, 90.0), TripByHand("anvil", 2.0, "Robin", "trying"), RelayReport("toy", 2.0, state="off"))
+    printer = fed(engine, Tick(70.0))
+    assert printer["latch"]["verdict"] == "not confirmed"
+
+
 def test_a_heater_that_no_relay_cuts_is_told_even_where_another_is_cut_well() -> None:
     """The contactor feeds the bed only: the hotend is not protected by it."""
     printer = PrinterPlan("anvil", (heater(relays=("plug",)), heater("hotend")), ())

@@ -59,7 +59,8 @@ def test_a_relay_says_what_evidence_it_can_give(settings: Settings) -> None:
     assert (contactor.cuts, contactor.silences, contactor.has_echo, contactor.has_meter) == ("heater", False, False, False)
     assert (board.cuts, board.silences, board.has_echo, board.watched) == ("several", True, True, True)
     assert board.sent_within_s > 2.0  # a program that runs into its limit is told after it
-    assert pretend.has_echo
+    assert (pretend.has_echo, pretend.real) == (False, False)  # it says off at once, and shows nothing by that
+    assert plug.real
 
 
 def test_feeds_board_overrides_what_follows_from_cuts(config: Path) -> None:

@@ -30,7 +30,8 @@ class SourcePlan:
 class RelayPlan:
     """One way to open a circuit: what it cuts, what evidence it can give and how soon.
 
-    `silences` is true when opening it also takes the printer's board and its readings down.
+    `silences` is true when opening it also takes the printer's board and its readings down. One that is not `real` cuts nothing and
+    can show nothing: it is there for trying things out.
     """
 
     name: str
@@ -43,6 +44,7 @@ class RelayPlan:
     echo_within_s: float = 5.0
     meter_within_s: float = 75.0
     watched: bool = True
+    real: bool = True
     address: JsonObject = field(default_factory=dict)
 
 

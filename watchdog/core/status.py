@@ -164,9 +164,10 @@ def _withheld(printer: Printer, now: float) -> list[str]:
 
 def _no_relay(site: Site, names: tuple[str, ...], what: str) -> list[str]:
     """Why none of these relays would do; empty when one would."""
-    relays = [site.power.relays[name] for name in names]
+    relays = [site.power.relays[name] for name in names if site.power.relays[name].plan.real]
     if not relays:
-        return [f"no relay can cut {what}"]
+        pretend = f": {', '.join(names)} only pretends and cuts nothing" if names else ""
+        return [f"no relay can cut {what}{pretend}"]
     if any(relay.reachable is True for relay in relays):
         return []
     named = ", ".join(relay.name + (f" ({relay.why})" if relay.why else "") for relay in relays)

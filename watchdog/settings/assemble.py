@@ -108,6 +108,7 @@ def relay_plan(settings: Settings, name: str) -> RelayPlan:
         echo_within_s=table.echo_within_s,
         sent_within_s=_sent_within_s(table),
         watched=not isinstance(address, CommandRelay) or bool(address.ask),
+        real=not isinstance(address, PretendRelay),
         address=_as_json(table.kind, address),
     )
     return plan if meter is None else replace(plan, standby_w=meter.standby_w, meter_within_s=meter.within_s)
@@ -116,7 +117,7 @@ def relay_plan(settings: Settings, name: str) -> RelayPlan:
 def _echoes(address: RelayAddress) -> bool:
     if isinstance(address, MqttRelay | HttpRelay):
         return address.echo is not None
-    return bool(address.ask) if isinstance(address, CommandRelay) else True
+    return isinstance(address, CommandRelay) and bool(address.ask)
 
 
 def latched_relay_plan(name: str, address: dict[str, Any]) -> RelayPlan:
@@ -125,9 +126,10 @@ def latched_relay_plan(name: str, address: dict[str, Any]) -> RelayPlan:
     plan = RelayPlan(
         name=name,
         sent_within_s=limit_s if isinstance(limit_s, float) and address.get("kind") == "http" else 2.0,
-        has_echo=address.get("kind") == "pretend" or bool(address.get("echo") or address.get("ask")),
+        has_echo=bool(address.get("echo") or address.get("ask")),
         has_meter=isinstance(meter, dict),
         watched=address.get("kind") != "command" or bool(address.get("ask")),
+        real=address.get("kind") != "pretend",
         address=address,
     )
     if not isinstance(meter, dict):
