@@ -153,3 +153,36 @@ def test_noise_that_ends_while_it_is_off_and_warm_is_a_fault_and_while_it_is_col
 
     assert heard(66.0, 60.1) == [("trip", "stuck")]
     assert heard(40.0, 33.9) == [("advice", "stuck")]
+
+
+@pytest.mark.parametrize(
+    ("pitch_k", "kind", "hold_c"), [(0.2, "bed", 60.0), (0.3, "bed", 100.0), (1.0, "hotend", 220.0), (1.5, "hotend", 260.0)]
+)
+@pytest.mark.parametrize("noise_counts", [0.08, 0.12])
+def test_a_converter_that_averages_and_dwells_in_the_middle_of_a_count_is_not_stuck(
+    pitch_k: float, kind: str, hold_c: float, noise_counts: float, dice: random.Random
+) -> None:
+    """Counts of little noise, the mean of 16 of them, rounded to 0.01 K: fine steps at the edges, one value in between (common practice).
+
+    A bed holds to 0.1 K and a hotend to 0.3 K, and wander there within minutes.
+    """
+
+    def read(celsius: float) -> float:
+        return round(pitch_k * sum(round(celsius / pitch_k + dice.gauss(0.0, noise_counts)) for _ in range(16)) / 16.0, 2)
+
+    swing_k, rate = (0.1, 0.3) if kind == "bed" else (0.3, 2.0)
+    for offset in (0.0, 0.2, 0.4, 0.6, 0.8):
+        engine = Engine(site(PrinterPlan("anvil", (heater(kind),), ("plug",))), 0.0)
+        rise_s = round((hold_c - 25.0) / rate)
+        target_c = hold_c + pitch_k * offset
+        rises = [target_c - (target_c - 25.0) * exp(-3.0 * at / rise_s) for at in range(2 * rise_s)]
+        holds = [target_c + swing_k * (cos(at / 150.0) + 0.5 * cos(at / 37.0)) for at in range(2400)]
+        items = [Reading("anvil", kind, float(at), read(celsius), target_c) for at, celsius in enumerate([*rises, *holds])]
+        assert [event.sentence for event in events(feed(engine, *items), "trip") if event.check == "stuck"] == []
+
+
+def test_what_stood_still_while_it_was_off_and_cold_is_not_cut_the_moment_heat_is_asked_for(dice: random.Random) -> None:
+    values = [*quantised(dice, 200, 0.1, 0.1, 22.0), *[22.0] * 300, *[22.0] * 20, *(22.0 + 0.3 * at for at in range(60))]
+    engine = Engine(site(PrinterPlan("anvil", (heater(),), ("plug",))), 0.0)
+    items = [Reading("anvil", "bed", float(at), value, 0.0 if at < 500 else 60.0) for at, value in enumerate(values)]
+    assert events(feed(engine, *items), "trip") == []

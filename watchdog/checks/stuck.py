@@ -8,8 +8,8 @@ from watchdog.core.roughness import equal_by_chance
 from watchdog.core.values import INFINITY, NEVER
 from watchdog.core.view import HeaterView, is_warmed, says_the_same
 
-NOISY = 0.5
-"""Noise of at least half a step of the resolution shows in the readings."""
+NOISY, ROWS = 0.5, 5.0
+"""Noise of at least half a step of the resolution shows in the readings; a row so many times as long as any that ended is no chance."""
 
 MARK_S = 45.0
 RISING_K_PER_S, JUMPING_K_PER_S = 0.03, 2.0
@@ -147,7 +147,8 @@ class Stuck(Check):
         found = None
         if self._is_noisy(view):
             noise = f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
-            found = self._judge(view, temperature_c, view.now - self._since, self.limits.noisy_s, noise, WARM_C)
+            equal_s = view.now - max(self._since, view.target_changed_at)  # cold and off, it owed nothing
+            found = self._judge(view, temperature_c, equal_s, self.limits.noisy_s, noise, WARM_C)
         if reason and found is None and self._count >= (LEAST_LIVES if view.source.on_change else LEAST_COUNT):
             owed_s, allowed_s = view.now - max(self._since, self._owed_since), self._allowed_s(view, reason, temperature_c)
             found = self._judge(view, temperature_c, owed_s, allowed_s, reason, self.limits.hot_c)
@@ -243,4 +244,4 @@ class Stuck(Check):
         resolution_k = view.resolution_k
         if not noise_steps >= (NOISY if resolution_k is not None and resolution_k <= COARSE_K else NOISY_COARSE):
             return False
-        return self._count >= equal_by_chance(noise_steps)
+        return self._count >= max(equal_by_chance(noise_steps), ROWS * view.longest_row)

@@ -118,6 +118,10 @@ class Heater:
         return None if self.observer_failed else self.observer.roughness.lively_steps
 
     @property
+    def longest_row(self) -> int:
+        return self.observer.roughness.longest_row
+
+    @property
     def resolution_k(self) -> float | None:
         unknown = self.observer_failed or self.temperature_c is None
         return None if unknown else self.observer.roughness.resolution_k(self.temperature_c or 0.0)

@@ -47,6 +47,10 @@ PER_STEP = 2.0 / sqrt(pi)
 PER_BEND = sqrt(6.0) * sqrt(2.0 / pi)
 """Mean absolute second difference of independent normal values: their standard deviations add as 1, 2 and 1. A ramp adds nothing."""
 
+STICKY_LEAST, STICKY_SHARE = 4.0, 0.5
+"""A row of equal readings that ended by itself, longer than this and than this share of what chance allows at most, is no noise's: a
+converter that averages has fine steps at the edges of its counts, and one value in between, where a held heater may rest for minutes."""
+
 NO_CHANCE = 1e-10
 """A row of equal readings that noise leaves only so rarely is no chance."""
 
@@ -55,7 +59,8 @@ class Roughness:
     """Noise from the steps within calm blocks, resolution from the smallest step seen.
 
     `noise_k` is one standard deviation in kelvin; None while it learns. `lively_steps` is the noise that its readings surely have and
-    go on having, in steps of its resolution; None where that is not known. Ramps,
+    go on having, in steps of its resolution; None where that is not known. `longest_row` counts the equal readings of the longest row
+    that ended by itself. Ramps,
     glitches and rows of one value teach nothing, so that heating up looks no noisier and a stuck sensor no quieter than
     the sensor is. Noise far below the resolution cannot be seen and counts as less than half a step.
 
@@ -66,13 +71,13 @@ class Roughness:
     STATE: ClassVar[tuple[str, ...]] = (
         "_last_c", "_last_step_k", "_count", "_moves", "_low_c", "_high_c", "_steps_k", "_bends_k", "_least_k",
         "_blocks", "_calm", "_bent", "_newest", "_second", "_third", "_noise_k", "_noise", "_bend_k", "_bend", "_smallest_k",
-        "_fine_k", "_finer_k", "_finest_k", "_seen_c",
+        "_fine_k", "_finer_k", "_finest_k", "_seen_c", "_row", "longest_row",
     )  # fmt: skip
     __slots__ = (*STATE, "lively_steps", "noise_k")
 
     def __init__(self) -> None:
         self._last_c: float | None = None
-        self._blocks = self._calm = self._bent = 0
+        self._blocks = self._calm = self._bent = self._row = self.longest_row = 0
         self._newest = self._second = self._third = INFINITY  # noise of the newest blocks that moved, in their own steps
         self._noise_k = self._noise = self._last_step_k = self._seen_c = 0.0
         self._smallest_k = self._bend_k = self._bend = INFINITY
@@ -95,7 +100,13 @@ class Roughness:
         signed_k = temperature_c - last_c
         self._bends_k += abs(signed_k - self._last_step_k)
         self._last_step_k = signed_k
-        self._moves += signed_k != 0.0
+        self._row += 1
+        if signed_k != 0.0:
+            self._moves += 1
+            if self._row > self.longest_row:
+                self.longest_row = self._row
+                self._tell()
+            self._row = 0
         step_k = abs(signed_k)
         if SMALLEST_STEP_K < step_k < self._least_k:
             self._least_k = step_k
@@ -150,9 +161,13 @@ class Roughness:
         One that settles rings, hops and rests: soon after a change, noise of a step may be its. And noise that was there before
         is gone where the middle one of the newest blocks that moved shows less. One may be where a sensor froze.
         """
-        if CALM_BLOCKS <= self._calm < SETTLED_BLOCKS and noise_steps < CLEAR:
+        if (CALM_BLOCKS <= self._calm < SETTLED_BLOCKS and noise_steps < CLEAR) or self._sticks(noise_steps):
             return None
         return min(noise_steps, SCATTER * sorted((self._newest, self._second, self._third))[1])
+
+    def _sticks(self, noise_steps: float) -> bool:
+        """Whether it has shown rows of equal readings that such noise does not leave, and that no fault made: they ended."""
+        return self.longest_row > STICKY_LEAST and self.longest_row > STICKY_SHARE * equal_by_chance(noise_steps)
 
     def resolution_k(self, celsius: float) -> float | None:
         """The smallest step in kelvin at `celsius`; None while it learns, and where steps were only seen far from there."""

@@ -190,6 +190,10 @@ class HeaterView(Protocol):
         """The noise, in steps of its resolution, that its readings surely keep as long as their sensor lives; None while unknown."""
 
     @property
+    def longest_row(self) -> int:
+        """How many readings were equal in the longest row that ended by itself."""
+
+    @property
     def resolution_k(self) -> float | None:
         """The observer's estimate of the smallest step of the controlling sensor near its newest reading; None while it learns."""
 

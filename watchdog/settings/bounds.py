@@ -51,12 +51,12 @@ BOUNDS: dict[str, Bounds] = {
     "duty_full": _over_zero(100_000),
     "normal_max_c": _over_zero(600),
     "harm_c": _over_zero(600),
-    "rated_w": _over_zero(20_000),
-    "width_mm": _over_zero(3_000),
-    "depth_mm": _over_zero(3_000),
-    "plate_mm": _over_zero(50),
+    "rated_w": Bounds(5, 20_000),  # who means kilowatts, metres or kilograms is told so
+    "width_mm": Bounds(30, 3_000),
+    "depth_mm": Bounds(30, 3_000),
+    "plate_mm": Bounds(0.1, 50),
     "face_mm": Bounds(0, 30),
-    "block_g": _over_zero(5_000),
+    "block_g": Bounds(1, 5_000),
     "heating_hours": _over_zero(200),
 }
 """By key, wherever it stands."""

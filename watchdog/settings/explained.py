@@ -66,14 +66,19 @@ def _of_facts(heater: Heater) -> tuple[str, ...]:
     needed = NEEDED.get(heater.kind, ())
     if not needed:
         return ("nothing is computed for a chamber: its limits are those of its class",)
-    missing = [key for key in needed if getattr(heater, key) is None]
-    if heater.face_mm and heater.face_material not in (None, "none"):
-        missing = [key for key in missing if key != "plate_mm"]
+    missing = missing_facts(heater)
     if missing:
         what = "no response, stuck, jumping, the time from ceiling to harm"
         return (f"give {', '.join(missing)} as well, and its physics sharpen {what}; until then its class alone is known",)
     facts = facts_of(heater)
     return tuple(layer.remark for layer in layers(facts) if layer.remark) if facts else ()
+
+
+def missing_facts(heater: Heater) -> list[str]:
+    """The keys that its physics need and that nobody gave; a bed that is all face needs no plate."""
+    missing = [key for key in NEEDED.get(heater.kind, ()) if getattr(heater, key) is None]
+    has_face = heater.face_mm and heater.face_material not in (None, "none")
+    return [key for key in missing if not (has_face and key == "plate_mm")]
 
 
 def verdict(heater: Heater) -> str:
@@ -84,10 +89,8 @@ def verdict(heater: Heater) -> str:
     if not found.protects:
         return f"the ceiling cannot protect it: {found.arithmetic}"
     if not found.in_time:
-        return (
-            f"unable to protect it by the ceiling: {found.response_s:.1f} s to see, confirm and cut; {found.usual_safety_s:.0f} s to harm"
-        )
-    return f"the ceiling cuts in time: {found.arithmetic}"
+        return f"unable to protect it by the ceiling: {found.too_slow}"
+    return f"the ceiling cuts in time: {found.arithmetic}" + (f"; {found.at_worst}" if found.at_worst else "")
 
 
 def _rises(physics: Expectations, celsius: float) -> Range:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
+from watchdog.settings.explained import missing_facts
 from watchdog.settings.feeds import Readings
 from watchdog.settings.learnt import VOID, holds
 from watchdog.settings.limits import Limit, resolve
@@ -127,15 +128,17 @@ def _too_late(key: str, heater: Heater) -> Iterator[str]:
     """What the physics of this heater leave of the time from its ceiling to harm."""
     found = safety(heater)
     if found is None:
+        missing = missing_facts(heater)
+        if missing:
+            interval = f"its source may be silent for {heater.readings.longest_interval_s:g} s"
+            yield f"{key}: whether its ceiling cuts before harm is not known ({interval}): give {', '.join(missing)} as well"
         return
     if not found.protects:
         yield f"{key}: its ceiling cannot protect it: {found.arithmetic}"
     elif not found.in_time:
-        needed = f"to see, confirm and cut takes {found.response_s:.1f} s"
-        yield f"{key}: unable to protect it by the ceiling: {needed}, more than half of the {found.usual_safety_s:.0f} s from there to harm"
-    elif found.worst_reached_c >= found.harm_c:
-        worst = f"{found.worst_reached_c:.0f} degC, and harm begins at {found.harm_c:.0f} degC"
-        yield f"{key}: if its facts are as wrong as they may be, the ceiling alone lets it reach {worst}; the other checks act sooner"
+        yield f"{key}: unable to protect it by the ceiling: {found.too_slow}"
+    elif found.at_worst:
+        yield f"{key}: {found.at_worst}"
 
 
 def _common_cause(settings: Settings, key: str, heater: Heater, relays: list[str]) -> Iterator[str]:
