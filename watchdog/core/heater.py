@@ -6,6 +6,7 @@ from typing import ClassVar
 from watchdog.core.burst import Burst
 from watchdog.core.check import Check
 from watchdog.core.inputs import Reading
+from watchdog.core.observed import Observed
 from watchdog.core.observer import Observer
 from watchdog.core.plan import HeaterPlan
 from watchdog.core.rate import Rate
@@ -26,7 +27,7 @@ SENSOR_INTERVALS = 5.0
 """A further sensor that was silent for so many intervals no longer counts towards the hottest."""
 
 
-class Heater:
+class Heater(Observed):
     """One heater. Implements HeaterView; only the engine writes to it."""
 
     STATE: ClassVar[tuple[str, ...]] = (
@@ -39,7 +40,7 @@ class Heater:
 
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
     __slots__ = (
-        *STATE, "printer", "heater", "plan", "source", "observer", "rate", "checks", "asked", "timed", "broken", "told", "sensors",
+        *STATE, "printer", "heater", "plan", "source", "rate", "checks", "asked", "timed", "broken", "told", "sensors",
         "order", "scheduled_at", "burst", "newest", "newest_of", "fresh", "neighbours", "siblings", "repeat_s", "expected",
     )  # fmt: skip
 
@@ -106,27 +107,6 @@ class Heater:
         self.asked = [check for check in self.checks if check.heeds(self)]
 
     @property
-    def period_s(self) -> float | None:
-        return None if self.observer_failed else self.observer.period_s
-
-    @property
-    def noise_k(self) -> float | None:
-        return None if self.observer_failed else self.observer.roughness.noise_k
-
-    @property
-    def lively_steps(self) -> float | None:
-        return None if self.observer_failed else self.observer.roughness.lively_steps
-
-    @property
-    def longest_row(self) -> int:
-        return self.observer.roughness.longest_row
-
-    @property
-    def resolution_k(self) -> float | None:
-        unknown = self.observer_failed or self.temperature_c is None
-        return None if unknown else self.observer.roughness.resolution_k(self.temperature_c or 0.0)
-
-    @property
     def printer_is_off(self) -> bool:
         for heater in self.siblings:  # noqa: SIM110 - on the path of each reading: a loop takes half the time
             if not heater.is_off:
@@ -148,20 +128,6 @@ class Heater:
             if other_c is not None and (warmest_c is None or other_c > warmest_c):
                 warmest_c = other_c
         return warmest_c
-
-    @property
-    def warms_up(self) -> bool:
-        """True while there is no slope yet, or none any more."""
-        return self.observer_failed or not self.observer.knows_slope
-
-    def slope_k_per_s(self) -> float | None:
-        if self.observer_failed:
-            return None
-        try:
-            return self.observer.slope_k_per_s()
-        except Exception:  # noqa: BLE001 - a check that asks must not fall with the observer
-            self.observer_failed = True
-            return None
 
     @property
     def spoken_interval_s(self) -> float:
