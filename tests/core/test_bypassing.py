@@ -193,12 +193,12 @@ def test_it_outlives_a_trip_and_its_reset_and_hides_nothing_from_the_record() ->
 
 def test_after_a_restart_it_goes_on_until_its_end() -> None:
     engine = engine_of()
-    told = engine.start([], Remaining(bypasses=(Left("anvil", "no readings", "Robin", "tuning", 60.0),)))
+    told = engine.start([], Remaining(bypasses=(Left("anvil", "no readings", "Robin", "tuning", 120.0),)))
     (begun,) = events(told, "bypass")
-    assert begun.sentence == "no readings is still bypassed, for 1.0 min more, by Robin: tuning"
+    assert begun.sentence == "no readings is still bypassed, for 2.0 min more, by Robin: tuning"
     outputs = feed(engine, *hot_then_silent(), Tick(1000.0))
-    assert [event.at for event in events(outputs, "bypass over")] == [60.0]
-    assert [event.at for event in events(outputs, "trip")] == [60.0]
+    assert [event.at for event in events(outputs, "bypass over")] == [120.0]
+    assert [event.at for event in events(outputs, "trip")] == [120.0]
 
 
 @pytest.mark.parametrize(

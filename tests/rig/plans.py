@@ -41,6 +41,8 @@ def _limits(kind: str, entry: Entry, own: Mapping[str, float]) -> Any:
     unknown = set(own) - {field.name for field in fields(entry.limits)}
     assert not unknown, f"{entry.name} has no limit {unknown}"
     values = {field.name: field.default for field in fields(entry.limits) if field.default is not MISSING}
+    if "grace_s" in own and "outage_s" not in own:  # as in settings: who sets the grace means it
+        usual["outage_s"] = own["grace_s"]
     return entry.limits(**values | usual | dict(own))
 
 

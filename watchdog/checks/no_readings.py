@@ -17,6 +17,10 @@ HEATED, SLOW_K_PER_S = 0.25, 0.01
 """A heater that is heated rises by at least so much of what full power does; one of which nothing is known at least so fast."""
 
 
+LOOKS_S = 5.0
+"""So often it is asked whether another heater of the printer is heard again."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoReadingsLimits:
     """Limits of the no-readings check."""
@@ -26,6 +30,9 @@ class NoReadingsLimits:
 
     grace_s: float
     """Silence, in seconds, after which the power is cut when heat is asked for; two reporting intervals at least."""
+
+    outage_s: float
+    """The same, in seconds, when nothing is heard of any of several heaters: a router that restarts; no shorter than `grace_s`."""
 
     cold_c: float
     """At or below this, in degrees Celsius, a heater with no target is cold and its silence is no danger."""
@@ -37,6 +44,8 @@ class NoReadingsLimits:
 class NoReadings(Check):
     """Cuts when nothing fresh came for `grace_s` while heat was asked for, or while the heater was neither cold nor cooling.
 
+    Where all heaters of a printer fell silent together, a network that comes back is waited for, for `outage_s`; of one heater alone
+    nothing tells.
     Before that, after `advise_s`, it advises. A printer that its owner switches off cold, or warm and cooling, stays an
     advisory; so does one whose board a relay has taken down. Once that relay shows power again, the board gets as long as
     after a reset to be heard, and not longer. A source that reports on change is heard through its proof
@@ -102,6 +111,10 @@ class NoReadings(Check):
             due_at = max(due_at, view.lit_at + PROBATION_S)
         if view.now < due_at:
             self.deadline = due_at
+            return self._advice(view, view.now - heard_at)
+        over_at = due_at + limits.outage_s - limits.grace_s
+        if view.now < over_at and view.all_are_silent:
+            self.deadline = min(over_at, view.now + LOOKS_S)
             return self._advice(view, view.now - heard_at)
         if view.darkened:
             self._excused_at = view.now

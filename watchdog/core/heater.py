@@ -35,7 +35,7 @@ class Heater(Observed):
         "low_c", "high_c", "coldest_c", "hottest_c", "lacked_at", "lacking_at", "target_doubted",
         "target_c", "target_at", "target_changed_at", "target_lowered_at", "duty", "duty_at", "is_off",
         "power_w", "power_at", "printer_power_w", "printer_power_at", "latched", "readings", "unusable", "ignored",
-        "heard_live", "observer_failed", "silent_told", "darkened", "sensor", "spoken_c", "retained_c", "lit_at",
+        "heard_live", "observer_failed", "silent_told", "spoke_at", "darkened", "sensor", "spoken_c", "retained_c", "lit_at",
     )  # fmt: skip
 
     # Slots: with more than thirty attributes, instances no longer share their keys, and each look-up takes another cache line.
@@ -78,6 +78,7 @@ class Heater(Observed):
         self.coldest_c = INFINITY
         self.lacked_at = self.lacking_at = NEVER
         self.target_doubted = False
+        self.spoke_at = NEVER  # whatever it said, and were it of no use
         self.is_off = False
         self.retained_c: float | None = None  # what the broker had kept of it: shown, never judged
         self.hottest_c: float | None = None
@@ -112,6 +113,12 @@ class Heater(Observed):
             if not heater.is_off:
                 return False
         return True
+
+    @property
+    def all_are_silent(self) -> bool:
+        return len(self.siblings) > 1 and all(
+            self.now - max(one.source.alive_at, one.spoke_at) > HEARD_INTERVALS * one.source.longest_interval_s for one in self.siblings
+        )
 
     @property
     def printer_is_heard(self) -> bool:

@@ -24,6 +24,8 @@ def take_reading(site: Site, item: Reading, at: float, out: list[Output]) -> Non
     if heater is None:
         _not_a_heater(site, item, at, out)
         return
+    if not (item.sensor or item.retained):
+        heater.spoke_at = at
     if not is_news(heater, item):
         heater.ignored += 1
         if item.temperature_c is not None and not item.retained and at == item.at and heater.burst.holds(at):

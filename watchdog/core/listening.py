@@ -18,6 +18,7 @@ def unusable(site: Site, item: Unusable, at: float, out: list[Output]) -> None:
     heater = site.heaters.get(key)
     if heater is not None:
         heater.unusable += 1
+        heater.spoke_at = at
     if at >= site.unusable_told.get(key, NEVER) + TELL_EVERY_S:
         site.unusable_told[key] = at
         sentence = f"a message about {item.heater or 'the meter'} holds no usable reading: {item.why}"

@@ -47,9 +47,10 @@ PER_STEP = 2.0 / sqrt(pi)
 PER_BEND = sqrt(6.0) * sqrt(2.0 / pi)
 """Mean absolute second difference of independent normal values: their standard deviations add as 1, 2 and 1. A ramp adds nothing."""
 
-STICKY_LEAST, STICKY_SHARE = 4.0, 0.5
+STICKY_LEAST, STICKY_SHARE, FORGETS_BLOCKS = 4.0, 0.4, 256
 """A row of equal readings that ended by itself, longer than this and than this share of what chance allows at most, is no noise's: a
-converter that averages has fine steps at the edges of its counts, and one value in between, where a held heater may rest for minutes."""
+converter that averages has fine steps at the edges of its counts, and one value in between, where a held heater may rest for minutes.
+After so many blocks a row counts half, or chance would bring one some day."""
 
 NO_CHANCE = 1e-10
 """A row of equal readings that noise leaves only so rarely is no chance."""
@@ -121,6 +122,8 @@ class Roughness:
 
     def _close(self, temperature_c: float) -> None:
         self._blocks += 1
+        if self._blocks % FORGETS_BLOCKS == 0:
+            self.longest_row //= 2
         least_k, mean_step_k = self._least_k, self._steps_k / self._count
         range_k = self._high_c - self._low_c
         if least_k < INFINITY:

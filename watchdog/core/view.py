@@ -149,6 +149,10 @@ class HeaterView(Protocol):
         """True when every heater of the printer said so last."""
 
     @property
+    def all_are_silent(self) -> bool:
+        """True while a printer has several heaters, and for a few reporting intervals nothing was heard of any, or of its source."""
+
+    @property
     def printer_is_heard(self) -> bool:
         """False once a source of it has been silent for so long that what was said last need not hold any more."""
 

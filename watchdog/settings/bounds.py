@@ -64,6 +64,7 @@ BOUNDS: dict[str, Bounds] = {
 LIMIT_BOUNDS: dict[tuple[str, str], Bounds] = {
     ("ceiling", "confirm_s"): Bounds(0, 60),
     ("no_readings", "grace_s"): _over_zero(120),
+    ("no_readings", "outage_s"): _over_zero(120),
     ("no_response", "duty"): Bounds(0, 1, above=True),
     ("no_response", "cold_share"): Bounds(0, 1),
     ("jumping", "rate_k_per_s"): _over_zero(100),

@@ -221,5 +221,10 @@ CATALOGUE: dict[str, Entry] = {
         "at least {least} with pushed readings: the time in which the front comes back after a failure",
         "a restart of the front must not cut the power",
     ),
+    "outage-under-grace": Entry(
+        "outage_s {outage}, grace_s {grace}",
+        "outage_s from grace_s on",
+        "it is the longer wait, when nothing is heard of any heater of the printer",
+    ),
     "advise-over-grace": Entry("advise_s {advise}, grace_s {grace}", "advise_s up to grace_s", "the advice comes before the cut"),
 }

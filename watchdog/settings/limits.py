@@ -123,6 +123,14 @@ def _grace(heater: Heater, kind: HeaterClass) -> _Value:
     return _raised(heater, kind, "grace_s")
 
 
+def _outage(heater: Heater, kind: HeaterClass) -> _Value:
+    grace_s = heater.limits.get("no_readings", {}).get("grace_s")
+    if grace_s is not None:
+        return _Value(grace_s, "facts", f"no longer than the grace, which the settings put at {grace_s:g} s")
+    usual, grace = kind.limits["no readings"]["outage_s"], _grace(heater, kind)
+    return grace if grace.value > usual else _Value(usual, "class of heater", f"usual for a {kind.name}")
+
+
 def _advice(heater: Heater, kind: HeaterClass) -> _Value:
     found = _raised(heater, kind, "advise_s")
     grace_s = heater.limits.get("no_readings", {}).get("grace_s")
@@ -179,6 +187,7 @@ def _cold_share(heater: Heater, kind: HeaterClass) -> _Value:
 _IMPLIED: dict[tuple[str, str], Callable[[Heater, HeaterClass], _Value]] = {
     ("ceiling", "above_c"): _ceiling,
     ("no_readings", "grace_s"): _grace,
+    ("no_readings", "outage_s"): _outage,
     ("no_readings", "advise_s"): _advice,
     ("commanded_too_hot", "above_c"): _highest_target,
     ("no_response", "cold_share"): _cold_share,

@@ -120,6 +120,10 @@ class _Judge:
         if advise_s > grace_s:
             said = {"advise": f"{advise_s:g}", "grace": f"{grace_s:g}"}
             yield Draft(self.file, self._chosen("no_readings", "advise_s", "grace_s"), "advise-over-grace", said=said)
+        outage_s = self.limit["no readings", "outage_s"]
+        if outage_s < grace_s:
+            said = {"outage": f"{outage_s:g}", "grace": f"{grace_s:g}"}
+            yield Draft(self.file, self._chosen("no_readings", "outage_s"), "outage-under-grace", outage_s, said=said)
 
     def safety(self) -> Iterator[Draft]:
         """A chosen ceiling cuts early enough."""
