@@ -67,3 +67,23 @@ def test_a_log_of_strangers_is_refused(tmp_path: Path, words: tuple[str, ...]) -
     code, text = replayed(tmp_path, iter([HEADER, "0,nobody,bed,,22,0,0,", "1,nobody,bed,,22,0,0,"]), *words)
     assert code == 2
     assert "none of its heaters is in the settings (found nobody/bed; known are" in text
+
+
+def test_a_log_of_which_no_temperature_can_be_read_is_no_good_news(tmp_path: Path) -> None:
+    code, text = replayed(tmp_path, iter([HEADER, *(f"{at},anvil,bed,,60 C,60,0.5," for at in range(50))]))
+    assert code == 2
+    assert "no temperature in it could be read, so nothing was judged: line 2: temperature_c is" in text
+    assert '"60 C", taken as not reported; allowed: a plain number from' in text
+
+
+def test_the_first_cell_that_cannot_be_read_is_shown_and_a_heater_without_a_temperature_is_named(tmp_path: Path) -> None:
+    lines = [HEADER, *(row for at in range(50) for row in (f"{at},anvil,bed,,22.{at % 3},0,57,", f"{at},anvil,hotend,,,200,,"))]
+    _, text = replayed(tmp_path, iter(lines))
+    assert '50 unreadable cells, the first in line 2: duty is "57", taken as not reported; allowed: a plain number from 0 to 1' in text
+    assert "NO TEMPERATURE of anvil/hotend could be read" in text
+
+
+def test_milliseconds_are_not_taken_for_seconds(tmp_path: Path) -> None:
+    code, text = replayed(tmp_path, iter([HEADER, "1767225600000,anvil,bed,,22,0,0,"]))
+    assert code == 2
+    assert "if these are milliseconds, divide them by 1000" in text

@@ -25,6 +25,21 @@ Reason = Annotated[str, typer.Option("--reason", help="Why; goes on record.")]
 app.add_typer(token_app, name="token")
 
 
+def _version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"heatwarden {version('heatwarden')}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Say which version this is.")] = False,
+) -> None:
+    """A second, independent layer of protection for heated 3D printers. Not a certified safety device."""
+
+
 @app.command()
 def guard(
     config: Config = CONFIG_DEFAULT,

@@ -78,9 +78,15 @@ def _tell(verdict: Verdict) -> None:
         ),
         reverse=True,
     )[:3]
-    say("  nearest: " + ", ".join(f"{printer}/{heater} {check} {share:.0%}" for share, printer, heater, check in nearest))
+    say(
+        "  nearest to a trip (100% trips): "
+        + ", ".join(f"{printer}/{heater} {check} {share:.0%}" for share, printer, heater, check in nearest)
+    )
+    if verdict.unreadable:
+        say(f"  {verdict.unreadable} unreadable cells, the first in {verdict.first_unreadable}")
+    for name in verdict.unseen:
+        say(f"  NO TEMPERATURE of {name} could be read: nothing was judged of it but its silence")
     for count, what in (
-        (verdict.unreadable, "unreadable cells"),
         (verdict.late, "late rows dropped"),
         (verdict.set_back, "times the clock was set back"),
     ):

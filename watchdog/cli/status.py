@@ -104,13 +104,15 @@ def _values(heater: JsonObject) -> str:
     target = heater["target_c"]
     wanted = "target unknown" if target is None else "off" if target <= 0 else f"target {target:.0f}"
     share, check = heater["nearest"]
-    near = f", nearest: {check} {share:.0%}" if share >= 0.5 else ""  # noqa: PLR2004 - half way to a trip is worth a word
+    near = f", nearest to a trip: {check} {share:.0%}" if share >= 0.5 else ""  # noqa: PLR2004 - half way to a trip is worth a word
     return f"{heater['temperature_c']:.1f} degC{age}, {wanted}, ceiling {heater['ceiling_c']:.0f}{near}"
 
 
 def _relay_line(relay: JsonObject) -> str:
     reach = {True: "reachable", False: "NOT REACHABLE", None: "not heard yet"}[relay["reachable"]]
     parts = [reach]
+    if relay["reachable"] and not relay["state"] and relay["power_w"] is None:
+        parts.append("has not told its own state yet")
     if relay["state"]:
         parts.append(f"says {relay['state']}")
     if relay["power_w"] is not None:

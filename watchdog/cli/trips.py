@@ -23,7 +23,12 @@ def run(config: Path, state: Path | None, *, trip: str, printer: str, last: int,
     try:
         reader = Reader(path)
         if not trip:
-            _list(reader.trips(last, printer=printer), as_json=as_json)
+            rows = reader.trips(last, printer=printer)
+            known = sorted(path.stem for path in (config / "printers").glob("*.toml"))
+            if printer and not rows and known and printer not in known:
+                complain(f"there is no printer {printer!r}, and none of that name on record; the settings have {', '.join(known)}")
+                return exit_codes.BAD_INPUT
+            _list(rows, as_json=as_json)
             return exit_codes.OK
         story = reader.trip(int(trip) if trip.isdecimal() else trip)
     except RecordUnreadable as error:

@@ -78,7 +78,8 @@ class Cutting:
         self._remind(cut, at, out)
 
     def _remind(self, cut: Cut, at: float, out: list[Output]) -> None:
-        sentence = f"the power of {cut.printer} is NOT confirmed off: {cut.failure}. Cut it by hand if that is safe, or leave"
+        todo = "Switch it off or pull its plug if that is safe; if it is not, keep away"
+        sentence = f"the power of {cut.printer} is NOT confirmed off: {cut.failure}. {todo}"
         out.append(cut.event(at, "cut not confirmed", "alarm", sentence))
         cut.remind_at = at + REMIND_S
 

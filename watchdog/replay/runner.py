@@ -29,6 +29,8 @@ class Verdict:
     headroom: dict[str, dict[str, dict[str, float]]] = field(default_factory=dict)
     unknown: int = 0
     unreadable: int = 0
+    first_unreadable: str = ""
+    unseen: tuple[str, ...] = ()
     late: int = 0
     set_back: int = 0
     strangers: tuple[str, ...] = ()
@@ -92,6 +94,11 @@ def replay(plan: SitePlan, recording: Recording, progress: Callable[[int], None]
         raise RecordingError(
             f"{recording.path}: none of its heaters is in the settings (found {', '.join(verdict.strangers[:5])}; known are {names})"
         )
+    verdict.first_unreadable = recording.tally.first_unreadable
+    spoken = {"/".join(key): heater.heard_live for key, heater in engine.site.heaters.items() if heater.readings}
+    verdict.unseen = tuple(name for name, heard in spoken.items() if not heard)
+    if spoken and verdict.unreadable and not any(spoken.values()):
+        raise RecordingError(f"{recording.path}: no temperature in it could be read, so nothing was judged: {verdict.first_unreadable}")
     verdict.headroom = _of_heard(engine)
     return verdict
 

@@ -17,10 +17,12 @@ class Entry(NamedTuple):
 CATALOGUE: dict[str, Entry] = {
     # Files
     "no-directory": Entry(
-        "no such directory", "a directory with heatwarden.toml and printers/", "give its path, or start from the files in config/"
+        "no such directory",
+        "a directory with heatwarden.toml and printers/",
+        "give the path of the directory, or begin with: heatwarden examples DIRECTORY",
     ),
-    "no-file": Entry("no such file", "a file that the guard may read", "start from the one in config/"),
-    "no-printers": Entry("no printer at all", "one file a printer: printers/NAME.toml", "start from one of those in config/printers/"),
+    "no-file": Entry("no such file", "a file that the guard may read", "begin with: heatwarden examples DIRECTORY"),
+    "no-printers": Entry("no printer at all", "one file a printer: printers/NAME.toml", "begin with: heatwarden examples DIRECTORY"),
     "stray-file": Entry(
         "a file that is not read",
         "files named NAME.toml",
@@ -34,15 +36,19 @@ CATALOGUE: dict[str, Entry] = {
     "too-big": Entry("a file of more than {largest} bytes", "up to {largest} bytes", "this is hardly a settings file"),
     "not-utf-8": Entry("the byte {byte}", "UTF-8 text", "save the file again as UTF-8"),
     "byte-order-mark": Entry("a byte order mark", "UTF-8 text without one", "save the file again as UTF-8 without BOM"),
-    "not-toml": Entry("{what}{where}", "TOML 1.0", "the rest of this file was not looked at"),
+    "not-toml": Entry(
+        "{what}{where}",
+        "TOML 1.0: texts in quotes, in 'single' ones where they hold a backslash; numbers with a point, not a comma; each key once",
+        "the rest of this file was not looked at",
+    ),
     "absurd-toml": Entry("brackets too deep or a number too long", "TOML of a sensible depth", "the rest of this file was not looked at"),
     # Keys and types
     "unknown-key": Entry("a key that is not known", "{names}", "take it out"),
     "missing-key": Entry("nothing", "{allowed}", "this key must be given"),
-    "wrong-type": Entry("{value}", "{allowed}", "mind the quotes: only texts have them"),
+    "wrong-type": Entry("{value}", "{allowed}", "texts have quotes, numbers and true or false have none, lists have brackets"),
     "not-finite": Entry("{value}", "a finite number", "there is no limit without a limit"),
     "unknown-word": Entry("{value}", "{allowed}", "take one of these"),
-    "out-of-bounds": Entry("{value}", "{bounds}", "see docs/settings.md for what it means"),
+    "out-of-bounds": Entry("{value}", "{bounds}", "mind its unit"),
     # Names
     "name": Entry('the name "{value}"', "lower-case letters, digits and single hyphens, 40 at most", "rename it wherever it is used"),
     "unknown-broker": Entry("{value}", "{names}", "describe it under [brokers.NAME] in heatwarden.toml"),

@@ -84,12 +84,14 @@ def _problem(draft: Draft, lines: Any, files: Files) -> Problem:  # noqa: ANN401
         key=dotted(draft.path),
         found=entry.found.format_map(said),
         allowed=entry.allowed.format_map(said),
-        hint=_nearest(wrong, names) or entry.hint.format_map(said),
+        hint=_nearest(wrong, names, draft.path) or entry.hint.format_map(said),
         code=draft.code,
     )
 
 
-def _nearest(wrong: object, names: tuple[str, ...]) -> str:
+def _nearest(wrong: object, names: tuple[str, ...], path: KeyPath) -> str:
+    if path[-1:] == ("supply",) and any(word in str(wrong).upper() for word in ("AC", "110", "115", "120", "220", "230", "240")):
+        return 'did you mean "mains"?'
     near = difflib.get_close_matches(str(wrong), names, n=1)
     return f'did you mean "{near[0]}"?' if near else ""
 

@@ -28,6 +28,10 @@ class _Minutes(dict[str, float]):
         return seconds
 
 
+YEAR_5138_S = 1e11
+"""Milliseconds since 1970 are above this since 1973."""
+
+
 class _Seconds(dict[str, float]):
     """The end of a stamp, seconds and their fraction, to a number."""
 
@@ -57,6 +61,8 @@ class StampReader:
         number = decimal(stamp)
         if number is None:
             return _any_iso(stamp)
+        if number >= YEAR_5138_S:
+            raise ValueError(f'time "{printable(stamp, 40)}" is too large for seconds; if these are milliseconds, divide them by 1000')
         return number
 
 

@@ -54,7 +54,9 @@ class Tally:
         """Count a cell that could not be read."""
         self.unreadable += 1
         if not self.first_unreadable:
-            self.first_unreadable = f'line {self.line()}: {column} is "{printable(str(found), 40)}", taken as not reported'
+            low, high = BOUNDS[column]
+            allowed = f"allowed: a plain number from {low:g} to {high:g}"
+            self.first_unreadable = f'line {self.line()}: {column} is "{printable(str(found), 40)}", taken as not reported; {allowed}'
 
 
 def csv_rows(lines: Iterable[str], engine_time: EngineTime, tally: Tally, *, torn_end: bool = False) -> Iterator[LogRow]:
