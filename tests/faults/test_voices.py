@@ -149,7 +149,7 @@ def test_a_kept_cold_value_does_not_allow_a_reset(tmp_path: Path) -> None:
         until(lambda: shop.guard.printer("anvil")["latch"]["verdict"] == "confirmed")
         reply = shop.guard.reset("anvil", vouched=True)
         assert not reply["ok"]
-        assert "bed is not heard and how hot it is cannot be told" in reply["error"]
+        assert "bed is not heard since its power went, and how hot it is cannot be told" in reply["error"]
         assert shop.state("anvil") == "tripped"
         assert shop.heater("anvil")["temperature_c"] is None
         assert not shop.plugs["anvil-plug"].on
