@@ -47,10 +47,10 @@ PER_STEP = 2.0 / sqrt(pi)
 PER_BEND = sqrt(6.0) * sqrt(2.0 / pi)
 """Mean absolute second difference of independent normal values: their standard deviations add as 1, 2 and 1. A ramp adds nothing."""
 
-STICKY_LEAST, STICKY_SHARE, FORGETS_BLOCKS = 4.0, 0.4, 256
-"""A row of equal readings that ended by itself, longer than this and than this share of what chance allows at most, is no noise's: a
-converter that averages has fine steps at the edges of its counts, and one value in between, where a held heater may rest for minutes.
-After so many blocks a row counts half, or chance would bring one some day."""
+STICKY_LEAST, STICKY_SHARE, FORGETS_BLOCKS = 4.0, 0.6, 256
+"""A row of equal readings that ended by itself, longer than this and than this share of what chance allows at most (one in a million),
+is no noise's: a converter that averages has fine steps at the edges of its counts, and one value in between, where a held heater may
+rest for minutes. After so many blocks a row counts half, or chance would bring one some day."""
 
 NO_CHANCE = 1e-10
 """A row of equal readings that noise leaves only so rarely is no chance."""
@@ -170,7 +170,8 @@ class Roughness:
 
     def _sticks(self, noise_steps: float) -> bool:
         """Whether it has shown rows of equal readings that such noise does not leave, and that no fault made: they ended."""
-        return self.longest_row > STICKY_LEAST and self.longest_row > STICKY_SHARE * equal_by_chance(noise_steps)
+        most = max(STICKY_LEAST, STICKY_SHARE * equal_by_chance(noise_steps)) if noise_steps > 0.0 else STICKY_LEAST
+        return self.longest_row > most
 
     def resolution_k(self, celsius: float) -> float | None:
         """The smallest step in kelvin at `celsius`; None while it learns, and where steps were only seen far from there."""
