@@ -19,6 +19,9 @@ SITS_SHARE, SITS_TIMES, SITS_STEP_K, SITS_FROM_C, NEIGHBOUR_K = 0.4, 8.0, 1.5, 6
 step: half a wave of power does. What is no more than so much hotter than a neighbour may be held there by it."""
 
 
+HANGS_FROM_C = 45.0
+"""What is no warmer may be as cold as its surroundings, and is no harm; a rise counts there as well."""
+
 WEAK, SWING_S = 0.6, 60.0
 """A rise within this time, by less than this share of what full power does, may be what is left of a swing: it must come once more."""
 
@@ -156,8 +159,11 @@ class Overshoot(Check):
         self.near(0.8 + 0.2 * unfallen_s / limits.hang_s)
         risen_k = view.low_c - self._lowest_c  # one wild sample is no rise
         rising = self._rises_on(view)
-        if not rising and (unfallen_s < limits.hang_s or temperature_c <= self._lowest_c - limits.step_k):
-            return None  # what speaks of a fall is not cut for want of one: the next word tells
+        falls = (
+            unfallen_s < limits.hang_s or temperature_c <= self._lowest_c - limits.step_k
+        )  # of what speaks of a fall the next word tells
+        if not rising and (falls or temperature_c <= HANGS_FROM_C):
+            return None
         self.headroom = 1.0
         how = f"rose {risen_k:.1f} K more" if rising else "did not fall"
         return Finding(
