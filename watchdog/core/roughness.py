@@ -136,7 +136,8 @@ class Roughness:
             if calm or two_values:  # no ramp, whose steps are those of its heat
                 self._fine_k, self._finer_k, self._finest_k, self._seen_c = self._finer_k, self._finest_k, least_k, temperature_c
             if calm:
-                self._note_noise(mean_step_k / PER_STEP, mean_step_k / PER_STEP / least_k)
+                step_k = min(self._fine_k, self._finer_k, self._finest_k)  # one block of much noise need not show its smallest step
+                self._note_noise(mean_step_k / PER_STEP, mean_step_k / PER_STEP / step_k)
             if 2 * self._moves > self._count and range_k <= MOST_RANGE_K:  # it did not stick, and was no heat
                 self._note_bend(self._bends_k / self._count / PER_BEND, least_k)
         self._begin(temperature_c, temperature_c)
