@@ -19,7 +19,9 @@ CLIMB_TIMES, FALLEN_K = 2.5, 2.0
 """What climbs ever more slowly takes no more than so many times as long for a step as for the last. A fall by so much ends a climb."""
 
 FULL = 0.9
-STILL_K = 10.0
+STILL_K, SHOWS_K = 10.0, 2.0
+"""A heater that rises by less than the second in `heating_s` may have come to its end, for all that facts tell."""
+
 SUNK_K, SUNK_STEPS, WILD_K = 5.0, 3, 25.0
 """It sank when it fell by so much, and not at once: touched by something cold, which no facts tell, it stands still before it rises.
 A fall further than the last of these from one reading to the next is none: one of them is wild."""
@@ -149,7 +151,10 @@ class Stuck(Check):
             noise = f"its readings had noise of {view.noise_k or 0.0:.2g} K before"
             equal_s = view.now - max(self._since, view.target_changed_at)  # cold and off, it owed nothing
             found = self._judge(view, temperature_c, equal_s, self.limits.noisy_s, noise, WARM_C)
-        if reason and found is None and self._count >= (LEAST_LIVES if view.source.on_change else LEAST_COUNT):
+        least = LEAST_LIVES if view.source.on_change else LEAST_COUNT
+        if reason in (OFF_TARGET, PERHAPS_WEAK, TOO_STILL):  # where it has rested before, it may rest again
+            least = max(least, int(ROWS * view.longest_row))
+        if reason and found is None and self._count >= least:
             owed_s, allowed_s = view.now - max(self._since, self._owed_since), self._allowed_s(view, reason, temperature_c)
             found = self._judge(view, temperature_c, owed_s, allowed_s, reason, self.limits.hot_c)
         return found
@@ -215,7 +220,8 @@ class Stuck(Check):
     def _must_approach(self, view: HeaterView, target_c: float, temperature_c: float) -> str:
         """A weak heater may have come to its end below its target: only a strong one, or a cold one, must go on rising."""
         gap_k = target_c - temperature_c
-        strong = view.expected is not None and view.expected.cautious_rise_k_per_s(temperature_c) > 0.0
+        rises_k = 0.0 if view.expected is None else view.expected.cautious_rise_k_per_s(temperature_c) * self.limits.heating_s
+        strong = rises_k >= SHOWS_K
         much = gap_k >= self.limits.heating_gap_k or (gap_k >= OFF_TARGET_K and strong and view.duty is not None and view.duty >= FULL)
         if much and (strong or self._was_rising(temperature_c) or temperature_c < self.limits.heating_below_c):
             return HEATING

@@ -43,7 +43,7 @@ BED = HeaterClass(
     limits={
         "ceiling": {"confirm_s": 3.0},
         "out of range": {"coldest_c": -10.0, "hottest_c": 200.0, "confirm_s": 4.0},
-        "no readings": {"advise_s": 15.0, "grace_s": 45.0, "outage_s": 75.0, "cold_c": 50.0},
+        "no readings": {"advise_s": 15.0, "grace_s": 45.0, "outage_s": 80.0, "cold_c": 50.0},
         "overshoot": {"band_k": 15.0, "rise_k": 6.0, "confirm_s": 10.0, "hang_s": 240.0, "settle_s": 60.0},
         "unheated rise": {"passive_k_per_s": 0.02, "rise_k": 4.0, "settle_s": 60.0, "above_k": 20.0, "neighbour_s": 400.0},
         "hot while off": {"hot_c": 70.0, "neighbour_k": 15.0, "settle_s": 180.0, "window_s": 300.0, "fall_k": 1.0},
@@ -93,7 +93,7 @@ HOTEND = HeaterClass(
     limits={
         "ceiling": {"confirm_s": 2.0},
         "out of range": {"coldest_c": -10.0, "hottest_c": 520.0, "confirm_s": 3.0},
-        "no readings": {"advise_s": 15.0, "grace_s": 30.0, "outage_s": 75.0, "cold_c": 50.0},
+        "no readings": {"advise_s": 15.0, "grace_s": 30.0, "outage_s": 80.0, "cold_c": 50.0},
         "overshoot": {"band_k": 20.0, "rise_k": 5.0, "confirm_s": 3.0, "hang_s": 60.0, "settle_s": 20.0},
         "unheated rise": {"passive_k_per_s": 0.1, "rise_k": 8.0, "settle_s": 20.0, "above_k": 20.0, "neighbour_s": 400.0},
         "hot while off": {"hot_c": 80.0, "neighbour_k": 20.0, "settle_s": 60.0, "window_s": 60.0, "fall_k": 3.0},
@@ -143,7 +143,7 @@ CHAMBER = HeaterClass(
     limits={
         "ceiling": {"confirm_s": 5.0},
         "out of range": {"coldest_c": -10.0, "hottest_c": 150.0, "confirm_s": 5.0},
-        "no readings": {"advise_s": 20.0, "grace_s": 60.0, "outage_s": 75.0, "cold_c": 45.0},
+        "no readings": {"advise_s": 20.0, "grace_s": 60.0, "outage_s": 80.0, "cold_c": 45.0},
         "overshoot": {"band_k": 12.0, "rise_k": 3.0, "confirm_s": 20.0, "hang_s": 600.0, "settle_s": 120.0},
         "unheated rise": {"passive_k_per_s": 0.05, "rise_k": 6.0, "settle_s": 300.0, "above_k": 15.0, "neighbour_s": 200.0},
         "hot while off": {"hot_c": 70.0, "neighbour_k": 15.0, "settle_s": 600.0, "window_s": 600.0, "fall_k": 1.0},
