@@ -4,27 +4,17 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from watchdog.core.check import Check, Finding
+from watchdog.core.course import FALLEN_K, Course
 from watchdog.core.roughness import equal_by_chance
-from watchdog.core.values import INFINITY, NEVER
+from watchdog.core.values import INFINITY, NEVER, JsonObject
 from watchdog.core.view import HeaterView, is_warmed, says_the_same
 
 NOISY, ROWS = 0.5, 5.0
 """Noise of at least half a step of the resolution shows in the readings; a row so many times as long as any that ended is no chance."""
 
-MARK_S = 45.0
-RISING_K_PER_S, JUMPING_K_PER_S = 0.03, 2.0
-"""What rises so fast does not stand still all at once, however weak it is: near its end it has long become slow."""
-
-CLIMB_TIMES, FALLEN_K = 2.5, 2.0
-"""What climbs ever more slowly takes no more than so many times as long for a step as for the last. A fall by so much ends a climb."""
-
 FULL = 0.9
 STILL_K, SHOWS_K = 10.0, 2.0
 """A heater that rises by less than the second in `heating_s` may have come to its end, for all that facts tell."""
-
-SUNK_K, SUNK_STEPS, WILD_K = 5.0, 3, 25.0
-"""It sank when it fell by so much, and not at once: touched by something cold, which no facts tell, it stands still before it rises.
-A fall further than the last of these from one reading to the next is none: one of them is wild."""
 
 LEAST_COUNT, LEAST_LIVES = 4, 3
 """So many readings, however seldom they come; a word that was sent on change, and the proofs of life after it that let it stand."""
@@ -99,17 +89,8 @@ class Stuck(Check):
         "_reason",
         "_owed_since",
         "_told",
-        "_mark_c",
-        "_mark_at",
-        "_earlier_c",
-        "_earlier_at",
-        "_sunk_k",
-        "_sunk_steps",
-        "_top_c",
-        "_top_at",
-        "_climb_s",
     )
-    __slots__ = (*STATE, "limits")
+    __slots__ = (*STATE, "_course", "limits")
 
     def __init__(self, limits: StuckLimits) -> None:
         super().__init__()
@@ -120,23 +101,19 @@ class Stuck(Check):
         self._reason = ""
         self._owed_since = NEVER
         self._told = False
-        self._sunk_k = self._climb_s = 0.0
-        self._top_c, self._top_at = -INFINITY, NEVER
-        self._sunk_steps = 0
-        self._mark_c = self._earlier_c = 0.0
-        self._mark_at = self._earlier_at = NEVER
+        self._course = Course()
 
     def on_reading(self, view: HeaterView) -> Finding | None:
         temperature_c = view.temperature_c
         if temperature_c is None:
             return None
         fresh = view.fresh and not view.sensor
-        if fresh and (view.low_c > self._top_c or view.high_c <= self._top_c - FALLEN_K):
-            self._note_climb(view)
+        course = self._course
+        if fresh and (view.low_c > course.top_c or view.high_c <= course.top_c - FALLEN_K):
+            course.climb(view)
         if temperature_c != self._value_c:
             if fresh:
-                self._note_rise(view.now, temperature_c)
-                self._note_fall(temperature_c)
+                course.move(view.now, temperature_c, 0.0 if self._value_c is None else self._value_c - temperature_c)
                 self._value_c, self._since, self._count, self._told = temperature_c, view.now, 1, False
             return None
         reason = self._must_move(view, temperature_c)
@@ -187,43 +164,13 @@ class Stuck(Check):
             return reason if reason == HEATING or not view.source.on_change else ""
         return COOLING if target_c <= 0.0 and temperature_c > self.limits.hot_c else ""
 
-    def _note_rise(self, now: float, temperature_c: float) -> None:
-        """Two marks follow, so that one of them always lies `MARK_S` back or a little more."""
-        if now - self._mark_at >= MARK_S:
-            self._earlier_c, self._earlier_at = self._mark_c, self._mark_at
-            self._mark_c, self._mark_at = temperature_c, now
-
-    def _was_rising(self, temperature_c: float) -> bool:
-        """Whether it came to the value that it repeats by a rise."""
-        elapsed_s, risen_k = self._since - self._earlier_at, temperature_c - self._earlier_c
-        return elapsed_s <= 3.0 * MARK_S and RISING_K_PER_S * elapsed_s <= risen_k <= JUMPING_K_PER_S * elapsed_s
-
-    def _note_fall(self, temperature_c: float) -> None:
-        """How far it sank without coming back, and in how many steps."""
-        fallen_k = 0.0 if self._value_c is None else self._value_c - temperature_c
-        sunk_k = self._sunk_k + (fallen_k if fallen_k <= WILD_K else 0.0)
-        if sunk_k <= 0.0:
-            self._sunk_k, self._sunk_steps = 0.0, 0
-        else:
-            self._sunk_k, self._sunk_steps = sunk_k, self._sunk_steps + (fallen_k > 0.0)
-
-    def _note_climb(self, view: HeaterView) -> None:
-        """How long it took from its highest value before to a new one, since it was asked for this target. A lone wild one is neither."""
-        climbed = view.low_c > self._top_c
-        self._climb_s = view.now - max(self._top_at, view.target_changed_at) if climbed else 0.0
-        self._top_c, self._top_at = view.low_c if climbed else view.high_c, view.now
-
-    def _climbs_in_s(self, view: HeaterView) -> float:
-        """How long its next step may take, in seconds; 0 where it has made none towards this target."""
-        return min(CLIMB_TIMES * self._climb_s, self.limits.weak_s) if self._top_at > view.target_changed_at else 0.0
-
     def _must_approach(self, view: HeaterView, target_c: float, temperature_c: float) -> str:
         """A weak heater may have come to its end below its target: only a strong one, or a cold one, must go on rising."""
         gap_k = target_c - temperature_c
         rises_k = 0.0 if view.expected is None else view.expected.cautious_rise_k_per_s(temperature_c) * self.limits.heating_s
         strong = rises_k >= SHOWS_K
         much = gap_k >= self.limits.heating_gap_k or (gap_k >= OFF_TARGET_K and strong and view.duty is not None and view.duty >= FULL)
-        if much and (strong or self._was_rising(temperature_c) or temperature_c < self.limits.heating_below_c):
+        if much and (strong or self._course.was_rising(self._since, temperature_c) or temperature_c < self.limits.heating_below_c):
             return HEATING
         if gap_k < 0.0 and (temperature_c < WARM_C or is_warmed(view, temperature_c, NEIGHBOUR_K)):
             return ""  # nothing that is as cold as its surroundings falls
@@ -236,10 +183,11 @@ class Stuck(Check):
         limits = self.limits
         if reason == HEATING and view.expected is not None:
             rise_k_per_s = view.expected.cautious_rise_k_per_s(temperature_c)
-            sunk = self._sunk_k >= SUNK_K and self._sunk_steps >= SUNK_STEPS
             if rise_k_per_s > 0.0:
-                shows_s = limits.heating_s if sunk else min(limits.heating_s, max(limits.heating_least_s, STILL_K / rise_k_per_s))
-                return max(shows_s, self._climbs_in_s(view))
+                shows_s = (
+                    limits.heating_s if self._course.sank else min(limits.heating_s, max(limits.heating_least_s, STILL_K / rise_k_per_s))
+                )
+                return max(shows_s, self._course.climbs_in_s(view.target_changed_at, limits.weak_s))
         allowed_s = {HEATING: limits.heating_s, OFF_TARGET: limits.steady_s, PERHAPS_WEAK: limits.weak_s}
         return allowed_s.get(reason, FINEST_TIMES * limits.steady_s if reason == TOO_STILL else limits.cooling_s)
 
@@ -251,3 +199,10 @@ class Stuck(Check):
         if not noise_steps >= (NOISY if resolution_k is not None and resolution_k <= COARSE_K else NOISY_COARSE):
             return False
         return self._count >= max(equal_by_chance(noise_steps), ROWS * view.longest_row)
+
+    def snapshot(self) -> JsonObject:
+        return super().snapshot() | {"course": self._course.snapshot()}
+
+    def restore(self, saved: JsonObject) -> None:
+        super().restore(saved)
+        self._course.restore(saved["course"])
