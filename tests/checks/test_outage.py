@@ -41,6 +41,16 @@ def test_a_heater_that_stays_silent_when_the_other_is_back_is_cut_soon() -> None
     assert 110.0 <= at <= 116.0
 
 
+@pytest.mark.parametrize(("heater_name", "at_c", "cut_s"), [("hotend", 150.0, 89.0), ("bed", 45.0, 104.0)])
+def test_one_that_was_heating_up_gets_no_more_than_its_grace(heater_name: str, at_c: float, cut_s: float) -> None:
+    """Its board may hang with the heater on."""
+    rises = [Reading("anvil", heater_name, float(at), at_c - 0.2 * (60 - at), HOLDS[heater_name]) for at in range(60)]
+    cold = [
+        Reading("anvil", next(name for name in HOLDS if name != heater_name), float(at), 22.0 + 0.1 * (at % 2), 0.0) for at in range(60)
+    ]
+    assert trips(*sorted([*rises, *cold], key=lambda reading: reading.at), Tick(500.0)) == [(heater_name, cut_s)]
+
+
 def test_words_without_use_are_words() -> None:
     """A shorted sensor is sent as something that is no number: the network is there."""
     useless = [Unusable("anvil", name, float(at), "not a finite number") for at in range(60, 200) for name in HOLDS]

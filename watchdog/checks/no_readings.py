@@ -17,6 +17,9 @@ HEATED, SLOW_K_PER_S = 0.25, 0.01
 """A heater that is heated rises by at least so much of what full power does; one of which nothing is known at least so fast."""
 
 
+HEATS_UP_K, HEATS_UP_K_PER_S = 10.0, 0.05
+"""So far below its target, or rising so fast where none is told, it was heating up: a board that hangs then does harm in a minute."""
+
 LOOKS_S = 5.0
 """So often it is asked whether another heater of the printer is heard again."""
 
@@ -44,8 +47,8 @@ class NoReadingsLimits:
 class NoReadings(Check):
     """Cuts when nothing fresh came for `grace_s` while heat was asked for, or while the heater was neither cold nor cooling.
 
-    Where all heaters of a printer fell silent together, a network that comes back is waited for, for `outage_s`; of one heater alone
-    nothing tells.
+    Where all heaters of a printer fell silent together, a network that comes back is waited for, for `outage_s`, but not for one that
+    was heating up; of one heater alone nothing tells.
     Before that, after `advise_s`, it advises. A printer that its owner switches off cold, or warm and cooling, stays an
     advisory; so does one whose board a relay has taken down. Once that relay shows power again, the board gets as long as
     after a reset to be heard, and not longer. A source that reports on change is heard through its proof
@@ -113,7 +116,7 @@ class NoReadings(Check):
             self.deadline = due_at
             return self._advice(view, view.now - heard_at)
         over_at = due_at + limits.outage_s - limits.grace_s
-        if view.now < over_at and view.all_are_silent:
+        if view.now < over_at and view.all_are_silent and not _heated_up(view):
             self.deadline = min(over_at, view.now + LOOKS_S)
             return self._advice(view, view.now - heard_at)
         if view.darkened:
@@ -179,6 +182,12 @@ class NoReadings(Check):
 
 def _heat_is_asked_for(view: HeaterView) -> bool:
     return view.target_c is not None and not view.target_c <= 0.0
+
+
+def _heated_up(view: HeaterView) -> bool:
+    if view.target_c is None or view.temperature_c is None:
+        return (view.slope_k_per_s() or 0.0) > HEATS_UP_K_PER_S
+    return view.target_c - view.high_c > HEATS_UP_K
 
 
 def _heard_at(view: HeaterView) -> float:
