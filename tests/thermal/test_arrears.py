@@ -165,3 +165,14 @@ def test_of_two_duties_around_a_gap_the_lower_one_counts() -> None:
     owed = [arrears.add(120.0 + second, 60.0, 1.0, heater, LAG_S) for second in range(5)]
     assert owed[1] == 0.0, "a minute at full duty would be 20 K"
     assert owed[-1] == pytest.approx(3.0 * heater.slowest_rise_k_per_s(60.0), rel=0.01)
+
+
+@pytest.mark.parametrize("wild", [(-50.0, 0.0), (0.0, -50.0), (20.0, 999.0, 10.0)])
+def test_two_wild_ones_that_differ_are_no_fall_once_it_is_back(wild: tuple[float, ...]) -> None:
+    path = list(enumerate([*[69.5] * 60, *wild, *[69.5] * 20]))
+    assert debts(EXPECTED[0], [(float(at), celsius) for at, celsius in path], duty=0.2)[-1] < 5.0
+
+
+def test_a_fall_that_is_not_taken_back_is_owed() -> None:
+    path = list(enumerate([*[69.5] * 60, *[20.0] * 30]))
+    assert debts(EXPECTED[0], [(float(at), celsius) for at, celsius in path], duty=0.2)[-1] > 45.0

@@ -2,7 +2,7 @@
 
 from typing import ClassVar, Protocol
 
-from watchdog.core.values import NEVER, JsonObject, from_plain, to_plain
+from watchdog.core.values import INFINITY, NEVER, JsonObject, from_plain, to_plain
 
 
 class Rises(Protocol):
@@ -22,6 +22,9 @@ WILD_K = 100.0
 JUMP_K, JUMP_TIMES = 8.0, 2.0
 """A rise by more than this, and than so many times what full power can do meanwhile, is no rise: what follows it is no fall either."""
 
+FALL_K = 20.0
+"""A fall by so much between two readings, which a jump takes back as a whole, was none."""
+
 STOOD_S = 10.0
 """A value that stood for so long is no wild one, and need not wait for the next."""
 
@@ -34,11 +37,13 @@ class Arrears:
 
     STATE: ClassVar[tuple[str, ...]] = (
         "behind_k", "since", "since_c", "_heard", "_last_c", "_last_at", "_last_duty", "_newer_c", "_newer_at", "_newer_duty", "_older_c",
+        "_fell_from_c", "_behind_before_k",
     )  # fmt: skip
     __slots__ = STATE
 
     def __init__(self) -> None:
-        self.behind_k = self.since_c = 0.0
+        self.behind_k = self.since_c = self._behind_before_k = 0.0
+        self._fell_from_c = INFINITY
         self.since = NEVER
         """Since when heat is asked for, and the reading then; NEVER while none is."""
         self._heard = 0
@@ -48,6 +53,7 @@ class Arrears:
     def clear(self) -> None:
         """No heat is asked for, or nobody knows."""
         self.behind_k = 0.0
+        self._fell_from_c = INFINITY
         self.since = NEVER
 
     @property
@@ -85,9 +91,14 @@ class Arrears:
             rate = rises.slowest_rise_k_per_s(last_c if last_c > now_c else now_c, last_duty if last_duty < duty else duty)
             risen_k = now_c - last_c
             if risen_k > JUMP_K and risen_k > JUMP_K + JUMP_TIMES * (at - last_at) * rises.fastest_rise_k_per_s(last_c):
-                return
-            if risen_k < -WILD_K:
+                if now_c < self._fell_from_c - JUMP_K:
+                    return
+                self.behind_k, self._fell_from_c = self._behind_before_k, INFINITY  # what it fell by, two wild ones that differ, was none
                 risen_k = 0.0
+            elif risen_k < -WILD_K:
+                risen_k = 0.0
+            elif risen_k < -FALL_K:
+                self._fell_from_c, self._behind_before_k = last_c, self.behind_k
             behind_k = self.behind_k + rate * (at - (last_at if last_at > from_at else from_at)) - risen_k
             self.behind_k = behind_k if behind_k > 0.0 else 0.0
         self._last_c, self._last_at, self._last_duty = now_c, at, duty
