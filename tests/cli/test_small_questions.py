@@ -4,6 +4,7 @@ from importlib.metadata import version
 from pathlib import Path
 from shutil import copytree
 
+import pytest
 from typer.testing import CliRunner
 
 from watchdog.cli.app import app
@@ -20,19 +21,18 @@ def test_which_version_this_is() -> None:
     assert asked("--version") == (0, f"heatwarden {version('heatwarden')}\n")
 
 
-def test_a_supply_of_the_mains_is_not_taken_for_one_of_24_volts(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("right", "wrong", "told"),
+    [
+        ('supply = "mains"', 'supply = "230 V AC"', 'did you mean "mains"?'),
+        ("rated_w = 700.0", "rated_w = 0.7", "found 0.7; allowed: 5 to 20000 watts"),
+    ],
+    ids=["mains are not 24 volts", "kilowatts"],
+)
+def test_what_nobody_can_mean_is_told(tmp_path: Path, right: str, wrong: str, told: str) -> None:
     config = copytree(EXAMPLES, tmp_path / "config")
     anvil = config / "printers" / "anvil.toml"
-    anvil.write_text(anvil.read_text().replace('supply = "mains"', 'supply = "230 V AC"'))
+    assert right in anvil.read_text()
+    anvil.write_text(anvil.read_text().replace(right, wrong))
     code, text = asked("check", "--config", str(config))
-    assert code == 78
-    assert 'did you mean "mains"?' in text
-
-
-def test_a_facts_unit_that_nobody_can_mean_is_told(tmp_path: Path) -> None:
-    config = copytree(EXAMPLES, tmp_path / "config")
-    anvil = config / "printers" / "anvil.toml"
-    anvil.write_text(anvil.read_text().replace("rated_w = 700.0", "rated_w = 0.7"))
-    code, text = asked("check", "--config", str(config))
-    assert code == 78
-    assert "found 0.7; allowed: 5 to 20000 watts" in text
+    assert (code, told in text) == (78, True)
