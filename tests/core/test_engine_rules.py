@@ -4,6 +4,7 @@ import pytest
 from rig.feeding import events, feed, steady
 from rig.plans import heater, site
 
+from watchdog.checks.ceiling import Ceiling
 from watchdog.core.check import Check, Finding
 from watchdog.core.engine import Engine
 from watchdog.core.inputs import Suspended, Tick, TripByHand
@@ -127,6 +128,11 @@ def test_an_observer_that_fails_leaves_the_checks_on_raw_readings_armed(monkeypa
     assert [event.check for event in events(silent, "trip")] == ["no readings"]
     assert any("observer of bed failed" in why for why in site_status(engine.site, 0.0)["printers"][0]["why_not"])
     assert not events(silent, "check failed")
+
+
+def test_a_check_that_cannot_say_whether_it_has_anything_to_judge_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Ceiling, "heeds", broken)
+    assert [event.check for event in events(feed(engine_with(), *steady(130.0, 0.0, 5)), "trip")] == ["ceiling"]
 
 
 def test_an_observer_that_fails_is_told_once(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -68,3 +68,11 @@ class Check(ABC):
         """Continue from `snapshot`; raises KeyError when something is missing."""
         for key in ("deadline", "headroom", *self.STATE):
             setattr(self, key, from_plain(saved[key]))
+
+
+def may_judge(check: Check, view: HeaterView) -> bool:
+    """Whether it heeds what was heard. One that cannot say is asked: what fails then is a finding."""
+    try:
+        return check.heeds(view)
+    except Exception:  # noqa: BLE001 - nothing that a check does may stop a reading
+        return True

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import ClassVar
 
 from watchdog.core.burst import Burst
-from watchdog.core.check import Check
+from watchdog.core.check import Check, may_judge
 from watchdog.core.inputs import Reading
 from watchdog.core.observed import Observed
 from watchdog.core.observer import Observer
@@ -105,7 +105,7 @@ class Heater(Observed):
 
     def look_who_heeds(self) -> None:
         """With each reading only those are asked that have anything to judge."""
-        self.asked = [check for check in self.checks if check.heeds(self)]
+        self.asked = [check for check in self.checks if may_judge(check, self)]
 
     @property
     def printer_is_off(self) -> bool:
