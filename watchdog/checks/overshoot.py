@@ -159,10 +159,8 @@ class Overshoot(Check):
         self.near(0.8 + 0.2 * unfallen_s / limits.hang_s)
         risen_k = view.low_c - self._lowest_c  # one wild sample is no rise
         rising = self._rises_on(view)
-        falls = (
-            unfallen_s < limits.hang_s or temperature_c <= self._lowest_c - limits.step_k
-        )  # of what speaks of a fall the next word tells
-        if not rising and (falls or temperature_c <= HANGS_FROM_C):
+        speaks_of_a_fall = temperature_c <= self._lowest_c - limits.step_k  # the next word tells
+        if not rising and (unfallen_s < limits.hang_s or speaks_of_a_fall or temperature_c <= HANGS_FROM_C):
             return None
         self.headroom = 1.0
         how = f"rose {risen_k:.1f} K more" if rising else "did not fall"

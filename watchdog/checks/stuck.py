@@ -184,9 +184,9 @@ class Stuck(Check):
         if reason == HEATING and view.expected is not None:
             rise_k_per_s = view.expected.cautious_rise_k_per_s(temperature_c)
             if rise_k_per_s > 0.0:
-                shows_s = (
-                    limits.heating_s if self._course.sank else min(limits.heating_s, max(limits.heating_least_s, STILL_K / rise_k_per_s))
-                )
+                shows_s = limits.heating_s
+                if not self._course.sank:
+                    shows_s = min(shows_s, max(limits.heating_least_s, STILL_K / rise_k_per_s))
                 return max(shows_s, self._course.climbs_in_s(view.target_changed_at, limits.weak_s))
         allowed_s = {HEATING: limits.heating_s, OFF_TARGET: limits.steady_s, PERHAPS_WEAK: limits.weak_s}
         return allowed_s.get(reason, FINEST_TIMES * limits.steady_s if reason == TOO_STILL else limits.cooling_s)
